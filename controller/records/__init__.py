@@ -1,0 +1,30 @@
+"""The record: one SQLite file with everything that happened in the shop.
+
+`Records` writes (one thread, nobody waits for it), `RunRecorder` turns ticks into rows, `Book` reads,
+`Devices` keeps the paired phones. `sqlite3` is imported nowhere else.
+"""
+
+from .devices import Device, Devices
+from .export import run_json, trace_csv
+from .readers import Book, database_path, default_data_directory
+from .recorder import RunRecorder
+from .rows import RunStart
+from .schema import RecordsError
+from .tape import TapeEntry, TapeKind
+from .writer import Records
+
+__all__ = [
+    "Book",
+    "Device",
+    "Devices",
+    "Records",
+    "RecordsError",
+    "RunRecorder",
+    "RunStart",
+    "TapeEntry",
+    "TapeKind",
+    "database_path",
+    "default_data_directory",
+    "run_json",
+    "trace_csv",
+]

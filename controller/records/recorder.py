@@ -1,0 +1,150 @@
+"""Turns what comes of each step of the pump into rows. Called by the tick thread: it only leaves things."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from typing import Any, Final
+
+from ..model import Answer, Event, Outcome, Reason, Request
+from .rows import RunStart, sample_of
+from .tape import TapeHead
+from .writer import Records
+
+SAMPLE_S: Final = 1.0
+_ANSWERED: Final = ("request_accepted", "request_refused")
+
+
+class RunRecorder:
+    """Records every step: samples at 1 Hz, events, requests with their answers, run boundaries, the tape.
+
+    `state` gives the core's state (`Core.state`); it is asked once a tape block, at run starts and after
+    every step that had events. `settings_hash` and `profiles_hash` say what the run was started with.
+    `now_s` is the monotonic time at which recording begins.
+
+    Events it acts on: `run_started` {`run_id`, `program`, `load`, `who`}, `run_resumed` {`run_id`},
+    `run_ended` {`run_id`, `outcome`, `tempers`} (its text becomes the run's ending), `request_accepted` and
+    `request_refused` {`request_id`, `reasons`?, `run_id`?, `phase`?}.
+    """
+
+    def __init__(
+        self,
+        records: Records,
+        *,
+        state: Callable[[], Mapping[str, Any]],
+        now_s: float,
+        settings_hash: str = "",
+        profiles_hash: str = "",
+    ) -> None:
+        self._records = records
+        self._state = state
+        self._hashes = (settings_hash, profiles_hash)
+        self._tape = TapeHead(state, now_s)
+        self._run_id: int | None = None
+        self._sample_due_s = now_s
+        self._unanswered: dict[int, Request] = {}
+
+    @property
+    def run_id(self) -> int | None:
+        """The run that is on."""
+        return self._run_id
+
+    def took(
+        self,
+        now_s: float,
+        wall: float,
+        *,
+        data: bytes,
+        requests: Iterable[Request],
+        forced: bool,
+        wrote: bytes,
+        outcomes: Sequence[Outcome],
+    ) -> tuple[int, ...]:
+        """One step of the pump as it was, and what came of it; answers the book's numbers of its events.
+
+        `wall`: the wall time of `now_s`. `forced`: no telemetry came and the tick was made without.
+        """
+        requests = tuple(requests)
+        self._tape.step(now_s, data, requests, forced, wrote)
+        for request in requests:
+            self._unanswered[request.id] = request
+        numbers: list[int] = []
+        for outcome in outcomes:
+            at = wall + outcome.snapshot.at_s - now_s
+            for event in outcome.events:
+                numbers.extend(self._happened(event, now_s, wall + event.at_s - now_s))
+            self._sample(outcome, at)
+            if outcome.events:
+                self._records.put_state(self._state())
+        block = self._tape.turn(now_s)
+        if block is not None and self._run_id is not None:
+            self._records.put_tape(self._run_id, block)
+        return tuple(numbers)
+
+    def _happened(self, event: Event, now_s: float, at: float) -> tuple[int, ...]:
+        if event.kind == "run_started":
+            self._run_begins(event, at)
+        elif event.kind == "run_resumed":
+            self._records.run_resumed(event.data["run_id"], at=at, mono_s=event.at_s)
+            self._run_is_on(event.data["run_id"])
+        elif event.kind in _ANSWERED:
+            self._answered(event, at)
+        # A run's last event belongs to it, and is left before its end, so that both come in one commit.
+        numbers = self._records.put_events((event,), run_id=self._run_id, at=at)
+        if event.kind == "run_ended":
+            self._run_ends(event, now_s, at)
+        return numbers
+
+    def _run_begins(self, event: Event, at: float) -> None:
+        data = event.data
+        settings_hash, profiles_hash = self._hashes
+        start = RunStart(
+            data["run_id"],
+            data["program"],
+            data.get("load", ()),
+            data.get("who", ""),
+            settings_hash,
+            profiles_hash,
+            self._state(),
+        )
+        self._records.run_started(start, at=at, mono_s=event.at_s)
+        self._run_is_on(start.run_id)
+
+    def _run_is_on(self, run_id: int) -> None:
+        self._run_id = run_id
+        self._sample_due_s = float("-inf")
+        for block in self._tape.lead_in():
+            self._records.put_tape(run_id, block)
+
+    def _run_ends(self, event: Event, now_s: float, at: float) -> None:
+        run_id = event.data["run_id"]
+        block = self._tape.turn(now_s, early=True)
+        if block is not None:
+            self._records.put_tape(run_id, block)
+        self._records.run_ended(
+            run_id,
+            outcome=event.data["outcome"],
+            ending=event.text,
+            tempers=event.data.get("tempers", ()),
+            at=at,
+            mono_s=event.at_s,
+        )
+        self._run_id = None
+
+    def _answered(self, event: Event, at: float) -> None:
+        request = self._unanswered.pop(event.data.get("request_id", -1), None)
+        if request is None:
+            return
+        reasons = tuple(Reason(*reason) for reason in event.data.get("reasons", ()))
+        answer = Answer(reasons, event.data.get("run_id"), event.data.get("phase"))
+        self._records.put_request(request, answer, at=at)
+
+    def _sample(self, outcome: Outcome, at: float) -> None:
+        snapshot = outcome.snapshot
+        if self._run_id is None and snapshot.tank.setpoint_c is None:
+            return
+        if snapshot.at_s < self._sample_due_s:
+            return
+        # Kept on the second where ticks come on time; begun afresh after a gap.
+        on_time = snapshot.at_s - self._sample_due_s < SAMPLE_S
+        self._sample_due_s = (self._sample_due_s if on_time else snapshot.at_s) + SAMPLE_S
+        self._records.put_samples((sample_of(snapshot, self._run_id, at),))

@@ -1,0 +1,39 @@
+"""What went wrong with the disk, as a sentence that says what to do."""
+
+from __future__ import annotations
+
+import sqlite3
+from pathlib import Path
+from typing import Final
+
+_KEPT: Final = "The newest entries are kept in memory meanwhile."
+_SENTENCES: Final = {
+    sqlite3.SQLITE_FULL: "The disk is full: free some space on the disk that holds {path}.",
+    sqlite3.SQLITE_IOERR: "The disk gave an error while {path} was written: check the card and its mounting; "
+    "make a back-up now.",
+    sqlite3.SQLITE_READONLY: "{path} may not be written: check its permissions, and whether the card has "
+    "switched itself to read-only.",
+    sqlite3.SQLITE_CANTOPEN: "{path} cannot be opened: check that its disk is there.",
+    sqlite3.SQLITE_PERM: "{path} may not be written: check its permissions.",
+    sqlite3.SQLITE_BUSY: "Another program holds {path}: close it.",
+    sqlite3.SQLITE_LOCKED: "Another program holds {path}: close it.",
+    sqlite3.SQLITE_NOMEM: "There is no memory left to write {path}: close other programs.",
+    sqlite3.SQLITE_CORRUPT: "{path} is damaged: stop the service, move the file away and restore a back-up.",
+    sqlite3.SQLITE_NOTADB: "{path} is damaged: stop the service, move the file away and restore a back-up.",
+}
+
+
+def _code(error: BaseException) -> int | None:
+    code = getattr(error, "sqlite_errorcode", None)
+    return None if code is None else code & 0xFF
+
+
+def is_of_the_disk(error: BaseException) -> bool:
+    """Whether waiting and trying the same again may help, as against a fault in what was to be written."""
+    return isinstance(error, sqlite3.Error) and _code(error) in _SENTENCES
+
+
+def sentence(error: BaseException, path: Path) -> str:
+    """One for the smith."""
+    template = _SENTENCES.get(_code(error) or -1, "{path} was not written ({error}).")
+    return f"{template.format(path=path, error=error)} {_KEPT}"

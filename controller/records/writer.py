@@ -1,0 +1,345 @@
+"""The record's one writer: a thread that owns the write connection and takes what others leave for it.
+
+Nobody who leaves something waits, and nothing that goes wrong here reaches them. What is left stays in
+bounded lanes in memory until the disk has it, so a disk that fills up and is cleared again has cost nothing
+but the time; what no longer fits its lane is counted, and the book says so itself (table `gaps`).
+"""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import sqlite3
+import threading
+from collections import deque
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from concurrent.futures import Future
+from concurrent.futures import TimeoutError as FutureTimeoutError
+from functools import partial
+from itertools import islice
+from pathlib import Path
+from typing import Any, Final, TypeVar
+
+from ..model import Answer, Event, Request
+from . import rows
+from .batch import Batch, Gap, Item, Writing, commit
+from .plain import text_of
+from .schema import RecordsError, hold_for_writing, open_for_writing, prepare_file
+from .trouble import sentence
+
+T = TypeVar("T")
+_log = logging.getLogger(__name__)
+
+SAMPLES_EVERY_S: Final = 3.0
+RETRY_S: Final = 5.0
+MOST_DIARY: Final = 20_000  # events, requests, run boundaries, jobs: days of ordinary events
+MOST_SAMPLES: Final = 7_200  # two hours
+MOST_TAPE: Final = 240  # two hours of half-minute blocks, about 5 MB
+_BATCH: Final = 2_000
+_TAPE_BATCH: Final = 24  # a lead-in and what came meanwhile
+
+
+class Records:
+    """The record book, open for writing by this process alone.
+
+    `path` is the file. `wall` and `mono` are the two clocks, asked when something is left without a time of
+    its own. Opening applies migrations and ends runs that a crash left open as "cut off" (`cut_off` lists
+    them). Raises RecordsError with a sentence for the smith where the file cannot be used. Every method may
+    be called from any thread; none but `flush` and `close` waits, and none raises for trouble of the disk.
+    `dropped` counts what was lost; `trouble` is a sentence for the smith while the disk takes nothing.
+    """
+
+    def __init__(
+        self,
+        path: Path | str,
+        *,
+        wall: Callable[[], float],
+        mono: Callable[[], float],
+        samples_every_s: float = SAMPLES_EVERY_S,
+        retry_s: float = RETRY_S,
+        most_diary: int = MOST_DIARY,
+        most_samples: int = MOST_SAMPLES,
+    ) -> None:
+        self.path = Path(path)
+        self._wall, self._mono = wall, mono
+        self._samples_every_s, self._retry_s = samples_every_s, retry_s
+        self._most_diary, self._most_samples = most_diary, most_samples
+        self._ready = threading.Condition()
+        self._diary: deque[Item] = deque()
+        self._samples: deque[Sequence[Any]] = deque()
+        self._tape: deque[tuple[int, bytes]] = deque()
+        self._state_text: str | None = None
+        self._wanted = self._closing = False
+        self.dropped = 0
+        self.trouble: str | None = None
+        self._trouble_since = 0.0
+        self._dropped_before = 0
+        prepare_file(self.path)
+        self._lock_file = hold_for_writing(self.path)
+        try:
+            self._connection = open_for_writing(self.path, wall)
+            self._read_book()
+        except BaseException:
+            os.close(self._lock_file)
+            raise
+        self._thread = threading.Thread(target=self._work, name="records", daemon=True)
+        self._thread.start()
+
+    def _read_book(self) -> None:
+        """End what a crash left open, and read what a new core is to be given."""
+        connection = self._connection
+        try:
+            self.cut_off = rows.close_open_runs(connection)
+            (newest,) = connection.execute("SELECT coalesce(max(id), 0) FROM runs").fetchone()
+            self.next_run_id = int(newest) + 1
+            (newest,) = connection.execute("SELECT coalesce(max(id), 0) FROM events").fetchone()
+            self._next_event_id = int(newest) + 1
+            row = connection.execute("SELECT state FROM core_state").fetchone()
+            self._stored_state: str | None = row[0] if row else None
+        except sqlite3.Error as error:
+            connection.close()
+            raise RecordsError(sentence(error, self.path)) from error
+
+    def state(self) -> Mapping[str, Any] | None:
+        """The core's newest stored state, None before the first."""
+        return None if self._stored_state is None else dict(json.loads(self._stored_state))
+
+    # --- what others leave ---------------------------------------------------------------------------
+
+    def put_events(
+        self, events: Iterable[Event], *, run_id: int | None = None, at: float | None = None
+    ) -> tuple[int, ...]:
+        """Record what happened, at once. Answers the numbers the events have in the book.
+
+        `run_id`: the run that is on, unless an event's data name another. `at`: wall time, default now.
+        """
+        at = self._wall() if at is None else at
+        numbers = []
+        with self._ready:
+            for event in events:
+                number = self._next_event_id
+                self._next_event_id += 1
+                numbers.append(number)
+                insert = partial(rows.insert_event, number=number, event=event, run_id=run_id, at=at)
+                self._leave(Item(insert))
+        return tuple(numbers)
+
+    def put_request(self, request: Request, answer: Answer, *, at: float | None = None) -> None:
+        """Record who wanted what, and how it was answered, at once."""
+        at = self._wall() if at is None else at
+        self.put(partial(rows.insert_request, request=request, answer=answer, at=at, mono_s=self._mono()))
+
+    def put_samples(self, samples: Iterable[Sequence[Any]]) -> None:
+        """Leave rows of `rows.SAMPLE_COLUMNS`; committed together every few seconds, to spare the card."""
+        with self._ready:
+            for sample in samples:
+                if len(self._samples) < self._most_samples and not self._closing:
+                    self._samples.append(sample)
+                else:
+                    self.dropped += 1
+
+    def put_tape(self, run_id: int, entries: bytes) -> None:
+        """Leave framed entries (`tape.frame`) as the run's next block; compressed by the writer."""
+        with self._ready:
+            if len(self._tape) < MOST_TAPE and not self._closing:
+                self._tape.append((run_id, entries))
+            else:
+                self.dropped += 1
+
+    def put_state(self, state: Mapping[str, Any]) -> None:
+        """Keep the core's state for the next start, at once; what is stored already is not written again."""
+        text = text_of(state)
+        with self._ready:
+            if text != (self._state_text or self._stored_state) and not self._closing:
+                self._state_text = text
+                self._wake()
+
+    def run_started(
+        self, start: rows.RunStart, *, at: float | None = None, mono_s: float | None = None
+    ) -> None:
+        """Open a run. The number of a run that had ended (cut off, say) goes on with that run."""
+        at = self._wall() if at is None else at
+        mono_s = self._mono() if mono_s is None else mono_s
+        self.put(partial(rows.insert_run, start=start, at=at, mono_s=mono_s), durable=True)
+
+    def run_resumed(self, run_id: int, *, at: float | None = None, mono_s: float | None = None) -> None:
+        """Open a run again that a power cut or a kill had ended; the gap stays in the book."""
+        at = self._wall() if at is None else at
+        mono_s = self._mono() if mono_s is None else mono_s
+        self.put(partial(rows.reopen_run, run_id=run_id, at=at, mono_s=mono_s), durable=True)
+
+    def run_ended(
+        self,
+        run_id: int,
+        *,
+        outcome: str,
+        ending: str,
+        tempers: Any = (),
+        at: float | None = None,
+        mono_s: float | None = None,
+    ) -> None:
+        """Close a run. `outcome`: "ended", "stopped", "tripped" or "cut off"; `ending`: how, in a sentence.
+
+        Once this is on the card it stays there through a power cut.
+        """
+        at = self._wall() if at is None else at
+        mono_s = self._mono() if mono_s is None else mono_s
+        end = partial(
+            rows.end_run, run_id=run_id, outcome=outcome, ending=ending, tempers=tempers, at=at, mono_s=mono_s
+        )
+        self.put(end, durable=True)
+
+    def write(self, do: Callable[[sqlite3.Connection], T]) -> Future[T]:
+        """Run `do` on the write connection, in its own savepoint; the future is done once it is committed.
+
+        The future fails with RecordsError when the disk does not take it, with what `do` raised otherwise.
+        """
+        future: Future[T] = Future()
+        future.set_running_or_notify_cancel()
+        with self._ready:
+            if not self._leave(Item(do, durable=True, future=future)):
+                text = self.trouble or "The record is closed, or too busy just now."
+                future.set_exception(RecordsError(text))
+        return future
+
+    def flush(self, timeout_s: float = 5.0) -> bool:
+        """Wait until all that was left before is committed; False when the disk did not take it in time."""
+        before = self.dropped
+        try:
+            while True:
+                self.write(lambda connection: None).result(timeout_s)
+                with self._ready:
+                    if not (self._samples or self._tape or self._state_text or self._diary):
+                        return self.dropped == before
+        except (RecordsError, FutureTimeoutError):
+            return False
+
+    def close(self, timeout_s: float = 1.0) -> bool:
+        """Write what is left and close; False when the disk did not take it all in that time."""
+        with self._ready:
+            self._closing = True
+            self._ready.notify()
+        self._thread.join(timeout_s)
+        return not self._thread.is_alive() and self.trouble is None
+
+    def put(self, do: Writing, *, durable: bool = False) -> None:
+        """Leave anything else to be written at once, without an answer. `durable`: through a power cut."""
+        with self._ready:
+            self._leave(Item(do, durable))
+
+    def _leave(self, item: Item) -> bool:
+        """Into the diary lane, with the lock held."""
+        if self._closing or len(self._diary) >= self._most_diary:
+            self.dropped += 1
+            return False
+        self._diary.append(item)
+        self._wake(hurry=item.future is not None)
+        return True
+
+    def _wake(self, *, hurry: bool = False) -> None:
+        """Have the thread look now. In trouble only a job, for which somebody waits, hurries the next try."""
+        if self.trouble is None or hurry:
+            self._wanted = True
+            self._ready.notify()
+
+    # --- the writer's thread -------------------------------------------------------------------------
+
+    def _work(self) -> None:
+        while True:
+            with self._ready:
+                if not self._wanted and not self._closing:
+                    self._ready.wait(self._retry_s if self.trouble else self._samples_every_s)
+                self._wanted = False
+                closing = self._closing
+                batch = Batch(
+                    list(islice(self._diary, _BATCH)),
+                    list(islice(self._samples, _BATCH)),
+                    list(islice(self._tape, _TAPE_BATCH)),
+                    self._state_text,
+                )
+            if any(batch):
+                if self._commit(batch):
+                    self._forget(batch)
+                elif closing:
+                    break
+            elif closing:
+                break
+        self._finish()
+
+    def _finish(self) -> None:
+        """Nothing more comes (`_closing` is set): count what the disk never took, let go of the file."""
+        with self._ready:
+            self.dropped += len(self._diary) + len(self._samples) + len(self._tape)
+        for item in self._diary:
+            if item.future is not None:
+                item.future.set_exception(RecordsError("The record was closed before this was written."))
+        try:
+            self._connection.close()
+        except sqlite3.Error as error:
+            _log.warning("%s", sentence(error, self.path))
+        os.close(self._lock_file)
+
+    def _forget(self, batch: Batch) -> None:
+        """Take what is committed out of the lanes: only this thread takes out, their front is unchanged."""
+        with self._ready:
+            lanes: tuple[tuple[deque[Any], list[Any]], ...] = (
+                (self._diary, batch.items),
+                (self._samples, batch.samples),
+                (self._tape, batch.tape),
+            )
+            for lane, done in lanes:
+                for _ in done:
+                    lane.popleft()
+            if batch.state is not None:
+                self._stored_state = batch.state
+                if self._state_text == batch.state:
+                    self._state_text = None
+            if len(batch.items) == _BATCH or len(batch.samples) == _BATCH or len(batch.tape) == _TAPE_BATCH:
+                self._wanted = True
+
+    def _commit(self, batch: Batch) -> bool:
+        """Commit a batch and answer those who wait; False, and none of it in the file, when that failed."""
+        gap = None
+        if self.trouble is not None:
+            lost = self.dropped - self._dropped_before
+            gap = Gap(self._trouble_since, self._wall(), lost, self.trouble)
+        try:
+            done = commit(self._connection, batch, gap, self._wall())
+        except Exception as error:
+            # Whatever it was, this thread must live: the shop goes on, and the next try may succeed.
+            self._failed(error, batch)
+            return False
+        if done.spoilt:
+            with self._ready:
+                self.dropped += done.spoilt
+        if self.trouble is not None:
+            _log.warning("The record is being written again.")
+            self.trouble = None
+        for future, value, fault in done.answers:
+            if fault is None:
+                future.set_result(value)
+            else:
+                future.set_exception(fault)
+        return True
+
+    def _failed(self, error: Exception, batch: Batch) -> None:
+        """Undo the batch, say so once, and answer those who wait; the rest stays in its lanes."""
+        text = sentence(error, self.path)
+        if self.trouble is None:
+            self._trouble_since = self._wall()
+            self._dropped_before = self.dropped
+            _log.error("%s", text)
+        self.trouble = text
+        try:
+            if self._connection.in_transaction:
+                self._connection.execute("ROLLBACK")
+        except sqlite3.Error as failure:
+            _log.warning("%s", sentence(failure, self.path))
+        with self._ready:
+            kept = [item for item in batch.items if item.future is None]
+            rest = islice(self._diary, len(batch.items), None)
+            self._diary = deque((*kept, *rest))
+        for item in batch.items:
+            if item.future is not None:
+                item.future.set_exception(RecordsError(text))

@@ -1,0 +1,397 @@
+"""The writer: a crash or a full disk loses nothing that was left for it, and nobody who leaves it waits."""
+
+from __future__ import annotations
+
+import os
+import signal
+import sqlite3
+import subprocess
+import sys
+import threading
+import time
+from collections.abc import Iterator
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+import controller
+from controller.model import Answer, Event, Preheat, Reason, Request
+from controller.records import Book, Devices, Records, RecordsError, RunStart, database_path
+from controller.records.batch import Batch, Item, commit
+from controller.records.rows import SAMPLE_COLUMNS
+
+PROGRAM = {"name": "drift", "tempers": [{"temperature_c": 232.0, "soak_s": 3600.0}]}
+
+
+class Clock:
+    """Both clocks, moved by hand."""
+
+    def __init__(self) -> None:
+        self.mono_s = 100.0
+        self.wall_s = 1_700_000_000.0
+
+    def mono(self) -> float:
+        return self.mono_s
+
+    def wall(self) -> float:
+        return self.wall_s
+
+    def go(self, seconds: float) -> None:
+        self.mono_s += seconds
+        self.wall_s += seconds
+
+
+def sample(run_id: int | None, clock: Clock, oven_c: float = 200.0) -> tuple[object, ...]:
+    known = {"run_id": run_id, "at": clock.wall_s, "mono_s": clock.mono_s, "oven_c": oven_c, "phase": "soak"}
+    return tuple(known.get(name) for name in SAMPLE_COLUMNS)
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return database_path(tmp_path / "data")
+
+
+def opened(path: Path, clock: Clock, **options: float) -> Records:
+    return Records(path, wall=clock.wall, mono=clock.mono, **options)  # type: ignore[arg-type]
+
+
+@pytest.fixture
+def records(path: Path, clock: Clock) -> Iterator[Records]:
+    # An hour between looks: what these tests see was written because it was asked for, not by the clock.
+    book = opened(path, clock, samples_every_s=3600.0, retry_s=3600.0)
+    yield book
+    book.close(10.0)
+
+
+def counted(path: Path, table: str) -> int:
+    with sqlite3.connect(path) as connection:
+        (count,) = connection.execute(f"SELECT count(*) FROM {table}").fetchone()
+    connection.close()
+    return int(count)
+
+
+def fill_the_disk(records: Records) -> None:
+    """From now the file may not grow: SQLite answers as it does on a full disk."""
+    records.write(lambda connection: connection.execute("PRAGMA max_page_count = 1")).result(10)
+
+
+def clear_the_disk(records: Records) -> None:
+    """Room again. A job is refused while the disk is full, so the pragma goes in before the next try."""
+    records._connection.execute("PRAGMA max_page_count = 1000000")
+
+
+def test_a_run_with_everything_is_read_back_as_it_was(path: Path, clock: Clock, records: Records) -> None:
+    start = RunStart(7, PROGRAM, [{"mass_kg": 0.4, "section_mm": 12.0}], "phone 2", "aa", "bb", {"latch": []})
+    records.run_started(start)
+    numbers = records.put_events([Event("soak_started", 101.0, "Soaking.", {"temper": 0})], run_id=7)
+    records.put_samples([sample(7, clock)])
+    refused = Answer((Reason("not_fitted", "There is no tank."),))
+    records.put_request(Request(3, Preheat(50.0), "script"), refused)
+    clock.go(3600)
+    records.run_ended(7, outcome="ended", ending="The last soak is done.", tempers=[{"in_band_s": 3600.0}])
+    assert records.flush()
+    book = Book(path)
+    run = book.run(7)
+    assert run is not None
+    assert (run["program"], run["who"], run["outcome"]) == (PROGRAM, "phone 2", "ended")
+    assert (run["settings_hash"], run["profiles_hash"]) == ("aa", "bb")
+    assert run["duration_s"] == 3600.0
+    assert run["started_at"] == "2023-11-14T22:13:20.000Z"
+    assert run["tempers"] == [{"in_band_s": 3600.0}]
+    assert [(event["id"], event["kind"], event["data"]) for event in run["events"]] == [
+        (numbers[0], "soak_started", {"temper": 0})
+    ]
+    assert [row["oven_c"] for row in book.trace(7)] == [200.0]
+    (request,) = book.requests()
+    assert (request["who"], request["wish"], request["accepted"]) == ("script", "Preheat", False)
+    assert request["details"] == {"target_c": 50.0, "ready_in_s": None}
+    assert request["reasons"] == [{"code": "not_fitted", "text": "There is no tank."}]
+    assert book.core_state(7) == {"latch": []}
+    assert records.dropped == 0
+    assert records.trouble is None
+
+
+def test_an_event_is_on_disk_without_waiting_for_the_samples_turn(path: Path, records: Records) -> None:
+    records.put_events([Event("board_silent", 1.0, "The board is silent.")])
+    until = time.monotonic() + 20
+    while not Book(path).events():
+        assert time.monotonic() < until, "the event waited for the samples' turn, an hour away"
+        time.sleep(0.01)
+
+
+def test_a_kill_in_mid_write_loses_nothing_that_was_finished(path: Path, clock: Clock) -> None:
+    root = Path(controller.__file__).parents[1]
+    child = subprocess.Popen(
+        [sys.executable, __file__, str(path)],
+        stdout=subprocess.PIPE,
+        text=True,
+        env=os.environ | {"PYTHONPATH": str(root)},
+    )
+    assert child.stdout is not None
+    finished = 0
+    for line in child.stdout:
+        finished = int(line)
+        if finished == 12:
+            break
+    child.send_signal(signal.SIGKILL)
+    child.wait(10)
+    finished = max([finished, *(int(line) for line in child.stdout)])
+    child.stdout.close()
+    assert finished >= 12
+    records = opened(path, clock)
+    try:
+        book = Book(path)
+        runs = {run["id"]: run for run in book.runs(limit=10_000)}
+        for number in range(1, finished + 1):
+            assert runs[number]["outcome"] == "ended"
+            assert len(list(book.samples(number))) == 5
+            assert [event["kind"] for event in book.events(run_id=number)] == ["run_started", "run_ended"]
+        assert {run["outcome"] for run in runs.values()} <= {"ended", "cut off"}
+        assert set(records.cut_off) == {run["id"] for run in runs.values() if run["outcome"] == "cut off"}
+        assert records.next_run_id == max(runs) + 1
+        assert book.verify() == []
+        assert book.open_runs() == []
+    finally:
+        assert records.close(10.0)
+
+
+def test_a_run_left_open_is_cut_off_when_it_was_last_seen_and_may_be_resumed(
+    path: Path, clock: Clock
+) -> None:
+    records = opened(path, clock)
+    records.run_started(RunStart(1, PROGRAM, [], "machine"))
+    for _ in range(5):
+        clock.go(1)
+        records.put_samples([sample(1, clock)])
+    last_seen = clock.wall_s
+    assert records.close(10.0)
+    clock.go(600)
+    records = opened(path, clock)
+    assert records.cut_off == (1,)
+    run = Book(path).run(1)
+    assert run is not None
+    assert run["outcome"] == "cut off"
+    assert run["ended_at"] == "2023-11-14T22:13:25.000Z"
+    assert last_seen == 1_700_000_005.0
+    records.run_resumed(1)
+    clock.go(60)
+    records.put_samples([sample(1, clock)])
+    records.run_ended(1, outcome="ended", ending="Done.")
+    assert records.flush(10.0)
+    run = Book(path).run(1)
+    assert run is not None
+    assert run["outcome"] == "ended"
+    assert [(gap["cut_at"], gap["resumed_at"]) for gap in run["interruptions"]] == [
+        ("2023-11-14T22:13:25.000Z", "2023-11-14T22:23:25.000Z")
+    ]
+    assert run["duration_s"] is None
+    assert [row["t_s"] for row in Book(path).trace(1)] == [0.0, 1.0, 2.0, 3.0, 4.0, 664.0]
+    assert records.close(10.0)
+
+
+def test_a_full_disk_is_said_and_its_events_come_when_there_is_room(
+    path: Path, clock: Clock, records: Records
+) -> None:
+    records.run_started(RunStart(1, PROGRAM, [], "machine"))
+    fill_the_disk(records)
+    big = "x" * 5000
+    numbers = records.put_events([Event("note", float(at), big) for at in range(40)], run_id=1)
+    records.put_samples([sample(1, clock)])
+    assert not records.flush()
+    assert records.trouble is not None
+    assert records.trouble.startswith("The disk is full: free some space")
+    clock.go(30)
+    records.run_ended(1, outcome="stopped", ending="Stopped from the phone.")
+    records.put_state({"latches": ["over_oven"]})
+    assert Book(path).events() == []
+    clear_the_disk(records)
+    assert records.flush()
+    assert records.trouble is None
+    assert records.dropped == 0
+    assert [event["id"] for event in Book(path).events()] == list(numbers)
+    run = Book(path).run(1)
+    assert run is not None
+    assert (run["outcome"], run["samples"]) == ("stopped", 1)
+    assert records.state() == {"latches": ["over_oven"]}
+    (gap,) = Book(path).gaps()
+    assert gap["lost"] == 0
+    assert gap["text"].startswith("The disk is full")
+    assert (gap["from_at"], gap["until_at"]) == ("2023-11-14T22:13:20.000Z", "2023-11-14T22:13:50.000Z")
+
+
+def test_who_waits_for_a_write_is_told_that_the_disk_is_full(records: Records, clock: Clock) -> None:
+    devices = Devices(records, wall=clock.wall)
+    fill_the_disk(records)
+    with pytest.raises(RecordsError, match="The disk is full"):
+        devices.add("x" * 20_000, "viewer", "0" * 64)
+    assert devices.list() == []
+    clear_the_disk(records)
+    assert devices.add("phone", "viewer", "0" * 64).label == "phone"
+
+
+def test_a_full_queue_never_waits_and_counts_what_it_drops(path: Path, clock: Clock) -> None:
+    records = opened(path, clock, samples_every_s=3600.0, retry_s=3600.0, most_diary=50, most_samples=10)
+    held = threading.Event()
+    entered = threading.Event()
+
+    def hold(connection: sqlite3.Connection) -> None:
+        entered.set()
+        assert held.wait(30)
+
+    future = records.write(hold)
+    assert entered.wait(10)
+    done = threading.Event()
+
+    def leave_far_too_much() -> None:
+        records.put_events(Event("note", float(at), "n") for at in range(200))
+        records.put_samples(sample(None, clock) for _ in range(200))
+        for _ in range(400):
+            records.put_tape(1, b"")
+        done.set()
+
+    threading.Thread(target=leave_far_too_much, daemon=True).start()
+    try:
+        assert done.wait(20), "leaving something waited for a writer that does nothing"
+        # Fifty fit the diary, one of them the job that is being done; ten samples; 240 blocks of tape.
+        assert records.dropped == 200 - 49 + 200 - 10 + 400 - 240
+    finally:
+        held.set()
+    future.result(10)
+    assert records.close(10.0)
+    assert counted(path, "events") == 49
+    assert counted(path, "samples") == 10
+
+
+def test_an_entry_at_fault_does_not_hold_up_the_others(path: Path, records: Records) -> None:
+    records.put(lambda connection: connection.execute("INSERT INTO samples (at) VALUES ('noon')"))
+    records.put_events([Event("note", 1.0, "kept")])
+    assert not records.flush()
+    assert records.flush()
+    assert records.dropped == 1
+    assert records.trouble is None
+    assert [event["text"] for event in Book(path).events()] == ["kept"]
+
+
+def test_a_job_that_fails_is_undone_whole_and_its_error_handed_back(path: Path, records: Records) -> None:
+    def half(connection: sqlite3.Connection) -> None:
+        connection.execute("INSERT INTO stock (name, created_at) VALUES ('bar', 1.0)")
+        raise LookupError("no such bar")
+
+    with pytest.raises(LookupError, match="no such bar"):
+        records.write(half).result(10)
+    assert Book(path).stock() == []
+
+
+def test_what_json_does_not_know_and_utf8_cannot_hold_is_recorded_all_the_same(
+    path: Path, records: Records
+) -> None:
+    data = {"peak_c": float("nan"), "band": (1, 2), "odd": SimpleNamespace(a=1), "run_id": "seven"}
+    records.put_events([Event("note", 1.0, "half \ud800 a pair", data)])
+    assert records.flush()
+    (event,) = Book(path).events()
+    assert event["text"] == "half ? a pair"
+    assert event["data"]["peak_c"] is None
+    assert event["data"]["band"] == [1, 2]
+    assert event["data"]["odd"] == "namespace(a=1)"
+    assert event["run_id"] is None
+
+
+def test_events_and_requests_are_only_added_to(records: Records) -> None:
+    records.put_events([Event("note", 1.0, "stays")])
+    for change in ("DELETE FROM events", "UPDATE events SET text = ''"):
+        with pytest.raises(sqlite3.IntegrityError, match="only added to"):
+            records.write(lambda connection, change=change: connection.execute(change)).result(10)
+
+
+def test_numbers_of_events_and_the_state_go_on_after_a_restart(path: Path, clock: Clock) -> None:
+    records = opened(path, clock)
+    assert records.state() is None
+    assert records.put_events([Event("note", 1.0, "a"), Event("note", 2.0, "b")]) == (1, 2)
+    records.put_state({"latches": ["smoke"]})
+    assert records.close(10.0)
+    records = opened(path, clock)
+    assert records.state() == {"latches": ["smoke"]}
+    assert records.put_events([Event("note", 3.0, "c")]) == (3,)
+    assert records.close(10.0)
+    assert not records.flush()
+    records.put_events([Event("note", 4.0, "after closing")])
+    assert records.dropped == 2
+
+
+def test_a_second_process_may_not_write_the_same_book(path: Path, clock: Clock, records: Records) -> None:
+    records.run_started(RunStart(1, PROGRAM, [], "machine"))
+    assert records.flush()
+    with pytest.raises(RecordsError, match="Another Ovenhand is using"):
+        opened(path, clock)
+    assert Book(path).open_runs() == [1]
+
+
+def test_run_ends_are_flushed_to_the_card_and_ordinary_batches_are_not(path: Path, records: Records) -> None:
+    assert records.flush()
+    seen: list[int] = []
+
+    def look(connection: sqlite3.Connection) -> None:
+        seen.append(connection.execute("PRAGMA synchronous").fetchone()[0])
+
+    connection = sqlite3.connect(path, isolation_level=None)
+    commit(connection, Batch([Item(look)], [], [], None), None, 0.0)
+    commit(connection, Batch([Item(look, durable=True)], [], [], None), None, 0.0)
+    connection.close()
+    assert seen == [1, 2]  # SQLite: 1 NORMAL, 2 FULL
+
+
+def test_devices_are_found_listed_and_shut_out(path: Path, clock: Clock) -> None:
+    records = opened(path, clock)
+    devices = Devices(records, wall=clock.wall)
+    phone = devices.add("phone", "operator", "a" * 64)
+    devices.add("tablet", "viewer", "b" * 64)
+    assert devices.find_by_hash("a" * 64) == phone
+    assert devices.find_by_hash("c" * 64) is None
+    clock.go(5)
+    devices.touch(phone.id)
+    assert devices.revoke(phone.id)
+    assert not devices.revoke(phone.id)
+    assert not devices.revoke(99)
+    assert devices.find_by_hash("a" * 64) is None
+    with pytest.raises(ValueError, match="paired already"):
+        devices.add("again", "viewer", "b" * 64)
+    with pytest.raises(ValueError, match="operator or viewer"):
+        devices.add("x", "owner", "d" * 64)
+    with pytest.raises(ValueError, match="64 lowercase"):
+        devices.add("x", "viewer", "the token itself")
+    assert records.close(10.0)
+    records = opened(path, clock)
+    again = Devices(records, wall=clock.wall)
+    assert again.list() == devices.list()
+    assert again.find_by_hash("a" * 64) is None
+    assert [device["label"] for device in Book(path).devices()] == ["phone", "tablet"]
+    assert all("token_sha256" not in device for device in Book(path).devices())
+    assert records.close(10.0)
+
+
+def _write_until_killed(path: Path) -> None:
+    """The child of the kill test: run after run, each number on standard output once it is on disk."""
+    clock = Clock()
+    records = opened(path, clock)
+    number = 0
+    while True:
+        number += 1
+        records.run_started(RunStart(number, PROGRAM, [], "machine"))
+        records.put_events([Event("run_started", clock.mono_s, "")], run_id=number)
+        for _ in range(5):
+            clock.go(1)
+            records.put_samples([sample(number, clock)])
+        records.put_events([Event("run_ended", clock.mono_s, "")], run_id=number)
+        records.run_ended(number, outcome="ended", ending="Done.")
+        assert records.flush(30.0)
+        os.write(1, f"{number}\n".encode())
+
+
+if __name__ == "__main__":
+    _write_until_killed(Path(sys.argv[1]))
