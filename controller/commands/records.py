@@ -71,7 +71,7 @@ def _add_run(parser: ArgumentParser) -> None:
 
 
 def _number(text: str) -> int:
-    if not (text.isascii() and text.isdigit() and 1 <= int(text) < 2**63):
+    if not (text.isascii() and text.isdigit() and len(text) < 19 and int(text) >= 1):
         raise ArgumentTypeError(f"{text!r} is not a whole number from 1 up")
     return int(text)
 
@@ -173,6 +173,9 @@ def _verify(book: Book, args: Namespace) -> int:
     problems = book.verify()
     for problem in problems:
         print(problem)
+    if problems:
+        print("The book is not sound: restore a back-up, or export what can still be read.", file=sys.stderr)
+        return 1
     for number in book.open_runs():
         print(
             f"Run {number} is open: it is on now, or the service ended and has not been started since.",
@@ -184,8 +187,8 @@ def _verify(book: Book, args: Namespace) -> int:
             f"{gap['lost']} entries were lost: {gap['text']}",
             file=sys.stderr,
         )
-    print("The book is not sound." if problems else "The book is sound.", file=sys.stderr)
-    return 1 if problems else 0
+    print("The book is sound.", file=sys.stderr)
+    return 0
 
 
 def _backup(book: Book, args: Namespace) -> int:

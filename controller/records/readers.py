@@ -91,7 +91,7 @@ class Book:
         with closing(open_read_only(self.path)) as connection:
             try:
                 yield connection
-            except sqlite3.Error as error:
+            except (sqlite3.Error, json.JSONDecodeError) as error:
                 raise RecordsError(sentence(error, self.path)) from error
 
     def _rows(self, query: str, values: Sequence[Any] = ()) -> list[dict[str, Any]]:
@@ -265,26 +265,31 @@ class Book:
     def verify(self) -> list[str]:
         """What is wrong with the file, a sentence each; empty when it is sound.
 
-        A run that is on is no fault. Damaged blocks of the tape are found by reading them all.
+        A run that is on is no fault. Damaged blocks of the tape are found by reading them all. Raises
+        RecordsError where there is no record at all.
         """
-        with self._reading() as connection:
-            problems = [
-                f"The file is damaged: {row[0]}."
-                for row in connection.execute("PRAGMA integrity_check")
-                if row[0] != "ok"
-            ]
-            problems += [
-                f"Row {row[1]} of {row[0]} belongs to a row of {row[2]} that is not there."
-                for row in connection.execute("PRAGMA foreign_key_check")
-            ]
-            runs = [row[0] for row in connection.execute("SELECT DISTINCT run_id FROM tape ORDER BY run_id")]
-        for run_id in runs:
-            try:
-                for _ in self.tape(run_id):
-                    pass
-            except RecordsError as error:
-                problems.append(str(error))
+        open_read_only(self.path).close()
+        problems: list[str] = []
+        try:
+            with self._reading() as connection:
+                for (text,) in connection.execute("PRAGMA integrity_check"):
+                    if text != "ok":
+                        problems.append(f"The file is damaged: {text}.")
+                for table, row, parent, _ in connection.execute("PRAGMA foreign_key_check"):
+                    problems.append(f"Row {row} of {table} belongs to a row of {parent} that is not there.")
+                runs = [row["run_id"] for row in connection.execute("SELECT DISTINCT run_id FROM tape")]
+            for run_id in runs:
+                problems.extend(self._damaged_blocks(run_id))
+        except RecordsError as error:
+            problems.append(str(error))
         return problems
+
+    def _damaged_blocks(self, run_id: int) -> Iterator[str]:
+        try:
+            for _ in self.tape(run_id):
+                pass
+        except RecordsError as error:
+            yield str(error)
 
     def open_runs(self) -> list[int]:
         """The runs that have no end yet: one while the oven works, else cut off and not yet closed."""

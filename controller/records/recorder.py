@@ -40,7 +40,7 @@ class RunRecorder:
         self._hashes = (settings_hash, profiles_hash)
         self._tape = TapeHead(state, now_s)
         self._run_id: int | None = None
-        self._sample_due_s = now_s
+        self._sample_due_s = float("-inf")
         self._unanswered: dict[int, Request] = {}
 
     @property
@@ -111,7 +111,7 @@ class RunRecorder:
 
     def _run_is_on(self, run_id: int) -> None:
         self._run_id = run_id
-        self._sample_due_s = float("-inf")
+        self._sample_due_s = float("-inf")  # the first sample is the run's first tick
         for block in self._tape.lead_in():
             self._records.put_tape(run_id, block)
 

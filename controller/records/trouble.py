@@ -6,7 +6,6 @@ import sqlite3
 from pathlib import Path
 from typing import Final
 
-_KEPT: Final = "The newest entries are kept in memory meanwhile."
 _SENTENCES: Final = {
     sqlite3.SQLITE_FULL: "The disk is full: free some space on the disk that holds {path}.",
     sqlite3.SQLITE_IOERR: "The disk gave an error while {path} was written: check the card and its mounting; "
@@ -35,5 +34,5 @@ def is_of_the_disk(error: BaseException) -> bool:
 
 def sentence(error: BaseException, path: Path) -> str:
     """One for the smith."""
-    template = _SENTENCES.get(_code(error) or -1, "{path} was not written ({error}).")
-    return f"{template.format(path=path, error=error)} {_KEPT}"
+    template = _SENTENCES.get(_code(error) or -1, "{path} could not be used ({error}).")
+    return template.format(path=path, error=error)

@@ -29,6 +29,7 @@ from .schema import RecordsError, hold_for_writing, open_for_writing, prepare_fi
 from .trouble import sentence
 
 T = TypeVar("T")
+_KEPT: Final = "What comes meanwhile is kept in memory, as long as it fits."
 _log = logging.getLogger(__name__)
 
 SAMPLES_EVERY_S: Final = 3.0
@@ -325,7 +326,7 @@ class Records:
 
     def _failed(self, error: Exception, batch: Batch) -> None:
         """Undo the batch, say so once, and answer those who wait; the rest stays in its lanes."""
-        text = sentence(error, self.path)
+        text = f"{sentence(error, self.path)} {_KEPT}"
         if self.trouble is None:
             self._trouble_since = self._wall()
             self._dropped_before = self.dropped
