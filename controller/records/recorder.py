@@ -11,15 +11,16 @@ from .tape import TapeHead
 from .writer import Records
 
 SAMPLE_S: Final = 1.0
+STATE_S: Final = 10.0
 _ANSWERED: Final = ("request_accepted", "request_refused")
 
 
 class RunRecorder:
     """Records every step: samples at 1 Hz, events, requests with their answers, run boundaries, the tape.
 
-    `state` gives the core's state (`Core.state`); it is asked once a tape block, at run starts and after
-    every step that had events. `settings_hash` and `profiles_hash` say what the run was started with.
-    `now_s` is the monotonic time at which recording begins.
+    `state` gives the core's state (`Core.state`); it is asked once a tape block, after every tick that had
+    events, and every ten seconds of a run. `settings_hash` and `profiles_hash` say what runs are started
+    with. `now_s` is the monotonic time at which recording begins.
 
     Events it acts on: `run_started` {`run_id`, `program`, `load`, `who`}, `run_resumed` {`run_id`},
     `run_ended` {`run_id`, `outcome`, `tempers`} (its text becomes the run's ending), `request_accepted` and
@@ -40,6 +41,7 @@ class RunRecorder:
         self._hashes = (settings_hash, profiles_hash)
         self._tape = TapeHead(state, now_s)
         self._run_id: int | None = None
+        self._state_kept_s = now_s
         self._sample_due_s = float("-inf")
         self._unanswered: dict[int, Request] = {}
 
@@ -73,8 +75,7 @@ class RunRecorder:
             for event in outcome.events:
                 numbers.extend(self._happened(event, now_s, wall + event.at_s - now_s))
             self._sample(outcome, at)
-            if outcome.events:
-                self._records.put_state(self._state())
+            self._keep_state(outcome)
         block = self._tape.turn(now_s)
         if block is not None and self._run_id is not None:
             self._records.put_tape(self._run_id, block)
@@ -134,9 +135,20 @@ class RunRecorder:
         request = self._unanswered.pop(event.data.get("request_id", -1), None)
         if request is None:
             return
-        reasons = tuple(Reason(*reason) for reason in event.data.get("reasons", ()))
+        reasons = tuple(
+            Reason(**reason) if isinstance(reason, Mapping) else Reason(*reason)
+            for reason in event.data.get("reasons", ())
+        )
         answer = Answer(reasons, event.data.get("run_id"), event.data.get("phase"))
         self._records.put_request(request, answer, at=at)
+
+    def _keep_state(self, outcome: Outcome) -> None:
+        """At every event, and now and then in a run: how far a soak has come is no event."""
+        at_s = outcome.snapshot.at_s
+        due = self._run_id is not None and at_s - self._state_kept_s >= STATE_S
+        if outcome.events or due:
+            self._records.put_state(self._state(), at_once=bool(outcome.events))
+            self._state_kept_s = at_s
 
     def _sample(self, outcome: Outcome, at: float) -> None:
         snapshot = outcome.snapshot

@@ -148,13 +148,17 @@ class Records:
             else:
                 self.dropped += 1
 
-    def put_state(self, state: Mapping[str, Any]) -> None:
-        """Keep the core's state for the next start, at once; what is stored already is not written again."""
+    def put_state(self, state: Mapping[str, Any], *, at_once: bool = True) -> None:
+        """Keep the core's state for the next start; what is stored already is not written again.
+
+        Not `at_once`: with the next samples.
+        """
         text = text_of(state)
         with self._ready:
             if text != (self._state_text or self._stored_state) and not self._closing:
                 self._state_text = text
-                self._wake()
+                if at_once:
+                    self._wake()
 
     def run_started(
         self, start: rows.RunStart, *, at: float | None = None, mono_s: float | None = None

@@ -146,7 +146,8 @@ def test_requests_are_recorded_with_the_answer_the_tick_gave(path: Path, records
     daemon = Daemon(records)
     preheat, stop = Request(5, Preheat(55.0), "phone 1"), Request(6, StopOven(), "script")
     reason = Reason("no_oil", "Name an oil in the shop file.")
-    daemon.tick(("request_refused", {"request_id": 5, "reasons": (reason,)}), requests=(preheat, stop))
+    assert daemon.tick(requests=(preheat, stop)) == ()
+    daemon.tick(("request_refused", {"request_id": 5, "reasons": (reason,)}))
     daemon.tick(("request_accepted", {"request_id": 6, "phase": "ready"}))
     daemon.tick(("request_accepted", {"request_id": 77}))
     assert records.flush()
@@ -154,6 +155,19 @@ def test_requests_are_recorded_with_the_answer_the_tick_gave(path: Path, records
     assert (stopped["number"], stopped["accepted"], stopped["phase"]) == (6, True, "ready")
     assert (refused["number"], refused["who"], refused["wish"]) == (5, "phone 1", "Preheat")
     assert refused["reasons"] == [{"code": "no_oil", "text": "Name an oil in the shop file."}]
+
+
+def test_the_state_of_a_run_is_kept_between_events_too(path: Path, records: Records) -> None:
+    soak = {"soak_done_s": 0}
+    daemon = Daemon(records, state=lambda: dict(soak))
+    daemon.tick(STARTED)
+    soak["soak_done_s"] = 1000
+    daemon.ticks(9)
+    assert records.flush()
+    assert records.state() == {"soak_done_s": 0}
+    daemon.ticks(1)
+    assert records.flush()
+    assert records.state() == {"soak_done_s": 1000}
 
 
 def test_the_tape_gives_back_every_byte_with_its_time(path: Path, records: Records) -> None:
