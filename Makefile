@@ -1,0 +1,52 @@
+# make rehearsal   the service on a simulated shop, for a phone or a browser (ARGS="--speed 10" for more)
+# make test        everything that guards a commit
+# make check       the quick half of it: lint, types, import contracts
+# make bench       the measured table
+
+VENV := .venv
+BIN := $(VENV)/bin
+LOCK := .ci/requirements.lock
+TEST_PACKAGES := chromium
+WORKERS := 2
+
+# The pins were made with 3.11; anything newer serves where that is not there.
+PYTHON := $(shell for python in python3.11 python3 python3.12 python3.13; do \
+	$$python -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && { echo $$python; break; }; done)
+PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet install --constraint $(LOCK)
+
+.PHONY: rehearsal test check bench
+
+rehearsal: $(VENV)/.run-installed
+	@exec $(BIN)/python -m controller serve --rehearsal $(ARGS)
+
+test: $(VENV)/.test-installed
+	.ci/system-packages $(TEST_PACKAGES)
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+	$(BIN)/python -m pytest -n $(WORKERS)
+
+check: $(VENV)/.test-installed
+	$(BIN)/ruff check .
+	$(BIN)/mypy
+	$(BIN)/lint-imports
+
+bench: $(VENV)/.test-installed
+	$(BIN)/python -m tests.bench
+
+$(VENV)/.made:
+	@test -n "$(PYTHON)" || { echo "Python 3.11 or newer is needed: sudo apt-get install python3 python3-venv" >&2; exit 1; }
+	@echo "Making $(VENV) with $(PYTHON)"
+	@$(PYTHON) -m venv $(VENV) || { echo "The venv module is missing: sudo apt-get install python3-venv" >&2; exit 1; }
+	@touch $@
+
+$(VENV)/.run-installed: $(VENV)/.made pyproject.toml $(LOCK)
+	@echo "Installing what the service needs into $(VENV)"
+	@$(PIP) --editable .
+	@$(BIN)/python -m compileall -q controller
+	@touch $@
+
+$(VENV)/.test-installed: $(VENV)/.made pyproject.toml $(LOCK)
+	@echo "Installing what the tests need into $(VENV)"
+	@$(PIP) --editable '.[test]'
+	@touch $@ $(VENV)/.run-installed
