@@ -62,7 +62,7 @@ MINERAL: Final = OilKind(860.0, -0.64, 1850.0, 3.6, 15.0, 0.45)
 
 
 def heater_w_per_m2_k(oil: OilKind, sheath_c: float, oil_c: float, diameter_m: float, stirred: bool) -> float:
-    """From a horizontal tube to oil: Churchill and Chu in still oil, Churchill and Bernstein in stirred oil."""
+    """From a horizontal tube to still oil (Churchill and Chu) or stirred oil (Churchill and Bernstein)."""
     film_c = 0.5 * (sheath_c + oil_c)
     viscosity = oil.viscosity_m2_per_s(film_c)
     diffusivity = CONDUCTIVITY_W_PER_M_K / (oil.density(film_c) * oil.heat_capacity(film_c))
