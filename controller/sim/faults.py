@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Final
 from ..model import SENSORS
 from ..thermocouple import MAX6675, MAX31856
 from .board import EXTERNAL
-from .probes import OVEN, PART, TANK
+from .probes import COLD_WARMER_C, OVEN, PART, TANK
 
 if TYPE_CHECKING:
     from .shop import SimShop
@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 COLD_STEEL_KG: Final = 2.0
 QUENCHED_KG, QUENCHED_C, QUENCHED_MM = 1.0, 845.0, 20.0
 FIRE_W: Final = 4000.0
+HOT_BLOCK_K: Final = 65.0
 HANG_S: Final = 5.0
 CORRUPTED_SHARE: Final = 0.2
 """Share of the chunks on the line in which a bit is flipped."""
@@ -144,6 +145,10 @@ _ACTS: Final[dict[str, tuple[str, _Act]]] = {
     "oven_probe_out": ("The oven's control thermocouple has fallen out.", _in_group("astray", OVEN)),
     "part_probe_off": ("The thermocouple has slipped off the part.", _in_group("astray", PART)),
     "tank_probe_out": ("The tank's control thermocouple hangs above the oil.", _in_group("astray", TANK)),
+    "terminal_block_hot": (
+        "Something heats the thermocouples' terminal block to 85 °C.",
+        _attribute("probes", "block_warmer_k", HOT_BLOCK_K, COLD_WARMER_C),
+    ),
     "oven_sensor_reversed": (
         "The wires of the oven's control thermocouple are swapped.",
         _in_group("reversed", OVEN),

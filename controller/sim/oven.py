@@ -170,10 +170,10 @@ class Oven:
             door = DOOR_EMISSIVITY * SIGMA * self._front_m2
         he, hw, hg, hr, hp, hq = self._convection
         all_air = he + hw + hg + hr + hp + hq + leak
-        x = all_air * dt * (a + 273.15) / self._air_j
+        pace = all_air * dt / self._air_j
+        x = pace * (a + 273.15)
         fade = math.exp(-x)
         early = (1.0 - fade) / x
-
         balance = (he * e + hw * w + hg * g + hr * r + hp * p + hq * q + leak * room) / all_air
         de, dw, ds, dg, dr, dp, dq, _, _ = _rates(
             self._k, power, leak, door, e, balance + (a - balance) * early, w, s, g, r, p, q,
@@ -183,7 +183,9 @@ class Oven:
         em, wm, gm, rm = e + half * de, w + half * dw, g + half * dg, r + half * dr
         pm, qm = p + half * dp, q + half * dq
         balance = (he * em + hw * wm + hg * gm + hr * rm + hp * pm + hq * qm + leak * room) / all_air
-        air = balance + (a - balance) * early
+        x = pace * (0.5 * (a + balance + (a - balance) * fade) + 273.15)
+        fade = math.exp(-x)
+        air = balance + (a - balance) * (1.0 - fade) / x
         e4 = 0.5 * (e4 + (k := em + half * de + 273.15) * k * k * k)
         w4 = 0.5 * (w4 + (k := wm + half * dw + 273.15) * k * k * k)
         g4 = 0.5 * (g4 + (k := gm + half * dg + 273.15) * k * k * k)

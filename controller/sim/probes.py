@@ -13,7 +13,7 @@ from random import Random
 from typing import Final
 
 from ..model import SENSORS
-from ..thermocouple import MAX6675, MAX31856, shown_c
+from ..thermocouple import MAX6675, MAX31855, MAX31856, shown_c
 from .board_sensors import Sample
 from .oven import SIGMA, STEP_S, ZERO_C_IN_K, Oven
 from .oven_parameters import log_uniform
@@ -23,7 +23,9 @@ OVEN, OVEN_LIMIT, TANK, TANK_LIMIT, PART = range(len(SENSORS))
 
 _LOWEST_C, _HIGHEST_C = -60, 1300
 """Range of the curves; outside it a chip says `R`."""
+_SPAN_K: Final = float(_HIGHEST_C - _LOWEST_C)
 _DEVIATES: Final = 1 << 14
+STEPS_PER_K: Final = {MAX31855: 4.0, MAX6675: 4.0, MAX31856: 128.0}
 COLD_LAG_S: Final = 600.0
 COLD_WARMER_C: Final = 4.0
 """The terminal block above the room, from the electronics beside it (assumed)."""
@@ -78,22 +80,15 @@ class ProbeParameters:
 
 @lru_cache(maxsize=8)
 def _curve(chip: int) -> tuple[float, ...]:
-    """What an ideal chip with its cold junction at 0 °C shows at whole degrees from `_LOWEST_C` on."""
-    return tuple(shown_c(chip, "K", float(t), 0.0) for t in range(_LOWEST_C, _HIGHEST_C + 2))
+    """What an ideal chip with its cold junction at 0 °C shows at whole degrees from `_LOWEST_C` on, in steps."""
+    steps_per_k = STEPS_PER_K[chip]
+    return tuple(steps_per_k * shown_c(chip, "K", float(t), 0.0) for t in range(_LOWEST_C, _HIGHEST_C + 1))
 
 
 @lru_cache(maxsize=1)
 def _deviates() -> tuple[float, ...]:
     rng = Random("normal deviates")
-    return tuple(rng.gauss(0.0, 1.0) for _ in range(_DEVIATES))
-
-
-def hundredths(chip: int, shown: float) -> int:
-    """`shown` °C as a chip rounds it, and the board after it: steps of 1/4 °C, of 1/128 with a MAX31856."""
-    if chip == MAX31856:
-        return round(math.floor(shown * 128.0 + 0.5) / 1.28)
-    steps = math.floor(shown * 4.0 + 0.5)
-    return 25 * max(steps, 0) if chip == MAX6675 else 25 * steps
+    return tuple(rng.gauss(0.0, 1.0) for _ in range(_DEVIATES + 6))
 
 
 def cold_hundredths(chip: int, cold_c: float) -> int:
@@ -107,7 +102,8 @@ class Probes:
     """The sensors of one shop. `advance` after every step of the plant, `sample` whenever the board asks.
 
     Faults are to be set: `letters` (place -> what the chip says instead of a value), `frozen`, `reversed` and
-    `shorted` (the pair reads its own terminal block), `astray` (what has slipped out of its place).
+    `shorted` (the pair reads its own terminal block), `astray` (what has slipped out of its place);
+    `block_warmer_k`: how much warmer than the room the terminal block is.
     """
 
     def __init__(self, parameters: ProbeParameters, chip: int, rng: Random, oven: Oven, tank: Tank) -> None:
@@ -121,8 +117,10 @@ class Probes:
         part_c = oven.load_c if oven.has_load else oven.air_c
         self.now_c = [oven.air_c, oven.air_c, tank.upper_c, tank.upper_c, part_c]
         self.before_c = list(self.now_c)
+        self.block_warmer_k = COLD_WARMER_C
         self.cold_c = oven.ambient_c + COLD_WARMER_C
         self._wander_k = 0.0
+        self._steps_per_k = STEPS_PER_K[chip]
         self._curve = _curve(chip)
         self._deviates = _deviates()
         self._at = rng.randrange(_DEVIATES)
@@ -162,7 +160,7 @@ class Probes:
         self._at = at = (self._at + 1) & (_DEVIATES - 1)
         self._wander_k += STEP_S / COLD_LAG_S * (40.0 * COLD_WANDER_C * self._deviates[at] - self._wander_k)
         room = oven.ambient_c
-        block = room + COLD_WARMER_C + COLD_FROM_SHELL * (oven.shell_c - room) + self._wander_k
+        block = room + self.block_warmer_k + COLD_FROM_SHELL * (oven.shell_c - room) + self._wander_k
         self.cold_c += (block - self.cold_c) * STEP_S / COLD_LAG_S
 
     def _stray(self, aims: tuple[float, ...], oven: Oven, tank: Tank) -> list[float]:
@@ -181,33 +179,44 @@ class Probes:
 
     def sample(self, share: float) -> Sample:
         """What the chips say, `share` (0..1) of the way from the last step but one to the last."""
-        chip, curve, deviates, noise_k = self.chip, self._curve, self._deviates, self.parameters.noise_k
+        noise_k, curve = self.parameters.noise_k, self._curve
         at = self._at = (self._at + 6) & (_DEVIATES - 1)
+        deviates = self._deviates[at : at + 6]
         cold_c = self.cold_c
-        offset = cold_c - self._shown(cold_c)
+        offset = self._steps_per_k * cold_c - self._from_zero(cold_c) + 0.5
         letters = None
-        values: list[int] = []
-        for before_c, now_c in zip(self.before_c, self.now_c, strict=True):
-            t = before_c + (now_c - before_c) * share + noise_k * deviates[at - len(values)]
-            if not _LOWEST_C <= t <= _HIGHEST_C:
+        steps: list[int] = []
+        for before_c, now_c, deviate in zip(self.before_c, self.now_c, deviates, strict=False):
+            x = before_c + (now_c - before_c) * share + noise_k * deviate - _LOWEST_C
+            if 0.0 <= x < _SPAN_K:
+                i = int(x)
+                low = curve[i]
+                steps.append(math.floor(offset + low + (curve[i + 1] - low) * (x - i)))
+            else:
                 letters = letters or ["-"] * len(SENSORS)
-                letters[len(values)] = "R"
-                values.append(0)
-                continue
-            i = int(t - _LOWEST_C)
-            low = curve[i]
-            values.append(hundredths(chip, offset + low + (curve[i + 1] - low) * (t - _LOWEST_C - i)))
-        cold = cold_hundredths(chip, cold_c + COLD_NOISE_C * deviates[at - 5])
-        a, b, c, d, e = values
+                letters[len(steps)] = "R"
+                steps.append(0)
+        a, b, c, d, e = self._hundredths(steps)
+        cold = cold_hundredths(self.chip, cold_c + COLD_NOISE_C * deviates[5])
         sample = Sample((a, b, c, d, e), "".join(letters) if letters else "-----", cold)
         if self.letters or self.frozen or self.reversed or self.shorted:
             sample = self._spoil(sample)
         self._last = sample
         return sample
 
-    def _shown(self, t_c: float) -> float:
-        i = int(t_c - _LOWEST_C)
-        return self._curve[i] + (self._curve[i + 1] - self._curve[i]) * (t_c - _LOWEST_C - i)
+    def _from_zero(self, t_c: float) -> float:
+        """What the chip shows with its cold junction at 0 °C, in its own steps."""
+        x = t_c - _LOWEST_C
+        i = int(x)
+        return self._curve[i] + (self._curve[i + 1] - self._curve[i]) * (x - i)
+
+    def _hundredths(self, steps: list[int]) -> list[int]:
+        """Steps of 1/4 °C, of 1/128 °C with a MAX31856, as the board turns them into hundredths."""
+        if self.chip == MAX31856:
+            return [round(n / 1.28) for n in steps]
+        if self.chip == MAX6675 and min(steps) < 0:
+            return [25 * max(n, 0) for n in steps]
+        return [25 * n for n in steps]
 
     def freeze(self, place: int, on: bool) -> None:
         """The chip repeats its last word from now on; the oven's word has the cold junction in it."""
@@ -218,11 +227,12 @@ class Probes:
 
     def _spoil(self, sample: Sample) -> Sample:
         values, letters, cold = list(sample.values), list(sample.faults), sample.cold
-        block = hundredths(self.chip, self.cold_c)
+        (block,) = self._hundredths([math.floor(self._steps_per_k * self.cold_c + 0.5)])
         for place in self.shorted:
             values[place] = block
         for place in self.reversed:
-            values[place] = hundredths(self.chip, 2.0 * self.cold_c - values[place] / 100.0)
+            shown = 2.0 * self.cold_c - values[place] / 100.0
+            (values[place],) = self._hundredths([math.floor(self._steps_per_k * shown + 0.5)])
         for place, (value, cold_then) in self.frozen.items():
             values[place] = value
             if place == OVEN:
