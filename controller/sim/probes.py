@@ -80,7 +80,7 @@ class ProbeParameters:
 
 @lru_cache(maxsize=8)
 def _curve(chip: int) -> tuple[float, ...]:
-    """What an ideal chip with its cold junction at 0 °C shows at whole degrees from `_LOWEST_C` on, in steps."""
+    """What an ideal chip, its cold junction at 0 °C, shows at whole degrees from `_LOWEST_C` on, in steps."""
     steps_per_k = STEPS_PER_K[chip]
     return tuple(steps_per_k * shown_c(chip, "K", float(t), 0.0) for t in range(_LOWEST_C, _HIGHEST_C + 1))
 
