@@ -11,7 +11,7 @@ from collections.abc import Callable
 from typing import Final
 
 from ..model import INPUT_ARMED
-from .board_frames import LAYOUT, FrameReader, encode
+from .board_frames import LAYOUT, FrameReader, Transmitter, encode
 from .board_guard import Guard
 from .board_inputs import AGITATOR, ARM, DOOR, LEVEL, RESET, SMOKE, STOP, Inputs
 from .board_outputs import WINDOW_MS, Outputs
@@ -21,10 +21,6 @@ from .board_store import TripStore
 PROTOCOL: Final = 1
 TELEMETRY_MS: Final = 250
 WATCHDOG_MS: Final = 250
-TRANSMIT_BYTES: Final = 384
-CENTIBYTES_A_MS: Final = 384
-"""What 38400 baud carries in a millisecond, in hundredths of a byte: ten bits a byte."""
-FRAME_EXTRA: Final = 7
 SESSIONS_A_BOOT: Final = 4_099
 """How far apart the session numbers of two boots start."""
 POWER_ON, EXTERNAL, BROWN_OUT, WATCHDOG = 1, 2, 4, 8
@@ -55,6 +51,9 @@ class Board:
     good and every other contact open until they are set otherwise.
     """
 
+    _guard: Guard
+    _outputs: Outputs
+
     def __init__(
         self,
         *,
@@ -76,7 +75,7 @@ class Board:
         self._earlier_on_ms = [0, 0]
         self._taken_on_ms = [0, 0]
         self._letters: dict[str, str] = {}
-        self._sent: list[bytes] = []
+        self._line = Transmitter()
         self._boot(POWER_ON, start_ms)
 
     # --- power, resets, hangs ----------------------------------------------------------------------------
@@ -121,12 +120,12 @@ class Board:
         self._tseq = 0
         self._overruns = 0
         self._hang_ms = self._bite_ms = 0
-        self._transmit_centibytes = self._transmit_ms = 0
+        self._line.clear()
         self._check_ms = 0
         self._edge_ms = self._outputs.update()
         self._sample_ms = SAMPLE_MS
         self._telemetry_ms = TELEMETRY_MS
-        self._send(self._hello())
+        self._line.send(0, encode(self._hello()))
 
     # --- contacts and outputs ----------------------------------------------------------------------------
 
@@ -213,7 +212,7 @@ class Board:
                 self._refresh()
             if now >= self._telemetry_ms:
                 self._telemetry_ms += TELEMETRY_MS
-                self._send(self._telemetry())
+                self._line.send(now, encode(self._telemetry()))
         guard.now = end
 
     def _stand_still(self, dt_ms: int) -> int:
@@ -271,9 +270,7 @@ class Board:
 
     def transmit(self) -> bytes:
         """What the board has sent since the last call."""
-        data = b"".join(self._sent)
-        self._sent.clear()
-        return data
+        return self._line.take()
 
     def _act(self, kind: str, fields: tuple[int, ...]) -> None:
         """One well-formed frame from the host."""
@@ -285,7 +282,7 @@ class Board:
         else:
             self._greet(*fields)
             return
-        self._send(b"A,%d,%d" % (fields[1], code))
+        self._line.send(guard.now, encode(b"A,%d,%d" % (fields[1], code)))
 
     def _greet(self, lowest: int, highest: int) -> None:
         """Answer, and open a session if the host speaks our protocol. No room: no answer, no session."""
@@ -294,8 +291,7 @@ class Board:
         sid = 0
         if speaks:
             sid = 1 + (self.boots * SESSIONS_A_BOOT + self._sessions) % 65535
-        greeting = (self._hello(), self._answer_greeting(sid))
-        if not self._has_room(sum(len(body) + FRAME_EXTRA for body in greeting)):
+        if not self._line.send(guard.now, encode(self._hello()), encode(self._answer_greeting(sid))):
             return
         if speaks:
             self._sessions += 1
@@ -303,8 +299,6 @@ class Board:
         else:
             guard.end_session()
         self._check_ms = guard.now
-        for body in greeting:
-            self._send(body)
 
     def _hello(self) -> bytes:
         return b"B,%d,%d,%d,%d,%d" % (
@@ -333,19 +327,3 @@ class Board:
             guard.arms, guard.resets, guard.last_seq, age if age < 65535 else 65535,
             self._reader.bad_frames(now), self._overruns,
         )  # fmt: skip
-
-    def _has_room(self, size: int) -> bool:
-        """Whether `size` bytes fit into the transmit buffer, which empties at the line's pace."""
-        now = self._guard.now
-        sent = (now - self._transmit_ms) * CENTIBYTES_A_MS
-        self._transmit_ms = now
-        left = self._transmit_centibytes - sent
-        self._transmit_centibytes = left if left > 0 else 0
-        return self._transmit_centibytes + 100 * size <= 100 * TRANSMIT_BYTES
-
-    def _send(self, body: bytes) -> None:
-        """Queue a frame; a full buffer loses it whole."""
-        frame = encode(body)
-        if self._has_room(len(frame)):
-            self._transmit_centibytes += 100 * len(frame)
-            self._sent.append(frame)
