@@ -1,7 +1,7 @@
-"""The board's end of the line: reads the host's frames, and keeps the pace of what it sends (design chapter 5).
+"""The board's end of the line: reads the host's frames, keeps the pace of what it sends (design chapter 5).
 
-It reads the text of the design for itself and borrows nothing from the host's end, so that a mistake in one of
-the two shows when they are joined.
+It reads the text of the design for itself and borrows nothing from the host's end, so that a mistake in one
+of the two shows when they are joined.
 """
 
 from __future__ import annotations

@@ -51,7 +51,7 @@ class Guard:
         self.store = store
         self.inputs = inputs
         self.now = 0
-        self.changed = True
+        self.changed = False
         """Something happened that outputs depend on; the board clears it."""
         self.sid = self.last_seq = self.flags = 0
         self.kept = 0

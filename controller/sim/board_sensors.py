@@ -73,7 +73,7 @@ class Sensors:
         return not LIMITS_OF_ZONE[zone] & ~self.limits_set
 
     def in_force(self, which: int) -> int:
-        """The lower of the host's limit and the constant; both are looked at every time."""
+        """The lower of the host's limit and the constant."""
         return min(self.limit[which], FLASH[which])
 
     def take(self, now: int, values: tuple[int, ...], faults: str, had_heat: Callable[[int], bool]) -> int:
@@ -133,8 +133,10 @@ class Sensors:
         return [value for value in values if value is not None]
 
     def cause_gone(self, bit: int, now: int) -> bool:
-        """Whether a trip of these sensors may be cleared."""
+        """Whether a trip of these sensors may be cleared; one of a zone that is no longer fitted may."""
         zone = 0 if bit in (OVER_OVEN, SENSOR_OVEN) else 1
+        if not self.zone_fitted[zone]:
+            return True
         if bit in (OVER_OVEN, OVER_TANK):
             heard = self._heard(zone)
             return bool(heard) and max(heard) <= self.in_force(2 * zone) - TRIP_CLEARS

@@ -365,6 +365,16 @@ def test_over_limit_stands_while_no_sensor_of_the_zone_is_good(bit: int) -> None
     assert rig.board.trips == bit
 
 
+@pytest.mark.parametrize("bit", [2, 8])
+def test_trips_of_a_zone_that_is_no_longer_fitted_clear(bit: int) -> None:
+    store = TripStore()
+    store.save(bit)
+    rig = Rig(3, eeprom=bytes(store.cells))
+    rig.until(500)
+    rig.hold_reset()
+    assert rig.board.trips == 0
+
+
 @pytest.mark.parametrize(("bit", "sensor"), [(4, 0), (4, 1), (8, 2), (8, 3)])
 def test_a_sensor_trip_clears_after_30_good_seconds(bit: int, sensor: int) -> None:
     rig = tripped(bit)

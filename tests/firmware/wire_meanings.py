@@ -74,7 +74,8 @@ TELEMETRY = {
     "oven_on_ms": "milliseconds that the oven's output was on; wraps",
     "tank_on_ms": "milliseconds that the tank's output was on; wraps",
     "trips": "sum of: 1 oven over its limit, 2 tank over its limit, 4 oven sensor, 8 tank sensor, "
-    "16 stop circuit, 32 oil level, 64 smoke or CO, 128 heater current while off, 256 stored record damaged, 512 by the host",
+    "16 stop circuit, 32 oil level, 64 smoke or CO, 128 heater current while off, 256 stored record damaged, "
+    "512 by the host",
     "arm_left_s": "whole seconds until arming ends, the lesser of the 15 minutes' and the 12 hours' rest; "
     "0: not armed",
     "arms": "presses of the arm button since the boot; wraps",
