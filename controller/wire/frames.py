@@ -1,0 +1,82 @@
+"""Bytes to frame bodies and back: `!` BODY `*` CCCC line feed, CRC-16 over BODY. No I/O, no clock.
+
+The CRC has polynomial 0x1021 and initial value 0xFFFF (CRC-16/IBM-3740; "123456789" gives 29B1).
+"""
+
+from __future__ import annotations
+
+from binascii import crc_hqx
+from typing import Final
+
+LONGEST: Final = 180
+SILENCE_S: Final = 0.050
+_START: Final = 0x21
+
+
+def crc16(body: bytes) -> int:
+    """The frame's check over BODY."""
+    return crc_hqx(body, 0xFFFF)
+
+
+def encode(body: bytes) -> bytes:
+    """The whole frame around BODY (printable ASCII without `*`)."""
+    return b"!%b*%04X\n" % (body, crc_hqx(body, 0xFFFF))
+
+
+def _body(frame: bytes) -> bytes | None:
+    """BODY of the bytes from `!` to the line feed, or None when they are no well-formed frame."""
+    body, check = frame[1:-6], frame[-6:-1]
+    if len(frame) < 8 or len(frame) > LONGEST or check[:1] != b"*":
+        return None
+    if check[1:] != b"%04X" % crc_hqx(body, 0xFFFF):
+        return None
+    return body if b"*" not in body and body.isascii() and body.decode().isprintable() else None
+
+
+class FrameDecoder:
+    """Finds frames in a stream cut anywhere. `bad_frames` counts each `!` that became no well-formed frame.
+
+    A whole frame whose fields turn out to be wrong is counted by whoever parses it, with `refuse()`.
+    """
+
+    __slots__ = ("_half", "_heard_s", "bad_frames")
+
+    def __init__(self) -> None:
+        self._half = b""
+        self._heard_s = 0.0
+        self.bad_frames = 0
+
+    def refuse(self) -> None:
+        """Count a frame that was whole but whose body meant nothing."""
+        self.bad_frames += 1
+
+    def forget(self) -> None:
+        """Drop a half frame without counting it (the port was closed)."""
+        self._half = b""
+
+    def feed(self, data: bytes, now_s: float) -> list[bytes]:
+        """The bodies that became whole with `data`, which arrived at now_s (monotonic s)."""
+        half = self._half
+        if half and now_s - self._heard_s > SILENCE_S:
+            self.bad_frames += 1
+            half = b""
+        self._heard_s = now_s
+        bodies: list[bytes] = []
+        # Every part but the first begins where a `!` stood; a `!` restarts whatever came before it.
+        first, *parts = (half + data).split(b"!")
+        del first
+        last = len(parts) - 1
+        self._half = b""
+        for number, part in enumerate(parts):
+            end = part.find(b"\n")
+            if end >= 0:
+                body = _body(b"!" + part[: end + 1])
+                if body is None:
+                    self.bad_frames += 1
+                else:
+                    bodies.append(body)
+            elif number == last and len(part) + 1 < LONGEST:
+                self._half = b"!" + part
+            else:
+                self.bad_frames += 1
+        return bodies
