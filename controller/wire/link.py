@@ -60,7 +60,7 @@ class Link:
         return self._decoder.bad_frames
 
     def port_changed(self, port_text: str) -> None:
-        """"": a port was opened, everything starts anew; else the port is lost, and this is why."""
+        """ "": a port was opened, everything starts anew; else the port is lost, and this is why."""
         self._port_text = port_text
         self._decoder.forget()
         self._frames.clear()

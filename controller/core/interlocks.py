@@ -1,0 +1,222 @@
+"""Walks the interlock table in every tick and gives the verdict: permit, withhold or trip, by zone.
+
+A failing row is borne for its time; time that fails is counted up, time that holds is counted down at half
+the pace, so that a flickering fault still acts. A fact that is not known withholds at once. Trips are
+latched here, told to the board with every command, and dropped only when the board reports a completed hold
+of its reset button and the cause is gone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from math import inf
+from operator import attrgetter
+from typing import Final, NamedTuple
+
+from controller.core.facts import Facts
+from controller.core.limits import Limits
+from controller.core.table import TABLE, Row
+from controller.model import Event, RowState, VerdictName
+
+PERMIT: Final = 0
+WITHHOLD: Final = 1
+TRIP: Final = 2
+NAMES: Final[tuple[VerdictName, ...]] = ("permit", "withhold", "trip")
+_ALERT: Final = -1
+_ACTIONS: Final = {"alert": _ALERT, "withhold": WITHHOLD, "trip": TRIP}
+
+
+class Verdict(NamedTuple):
+    """0 permit, 1 withhold, 2 trip. A trip is always both zones'. `contactor` False: it must be open."""
+
+    oven: int
+    tank: int
+    contactor: bool
+    latched: bool
+
+
+FORBID: Final = Verdict(WITHHOLD, WITHHOLD, False, False)
+
+
+class _State:
+    """One row's memory: seconds failed, whether it acts, whether its trip is latched."""
+
+    __slots__ = ("acting", "clear", "failed_s", "fitted", "latched", "limit", "row", "unknown", "wanted")
+
+    def __init__(self, row: Row, limits: Limits) -> None:
+        self.row = row
+        self.limit = _number(row.limit, limits)
+        self.clear = _number(row.limit if row.clear is None else row.clear, limits) - row.clear_below_k
+        self.wanted = row.zone == "both" or (limits.oven if row.zone == "oven" else limits.tank)
+        self.fitted = self.wanted
+        self.failed_s = 0.0
+        self.acting = False
+        self.unknown = False
+        self.latched = False
+
+
+def _number(limit: float | str, limits: Limits) -> float:
+    """A row's limit. Without an oil there are no limits for it: nothing passes, and `oil_unknown` says why."""
+    if isinstance(limit, str):
+        value = getattr(limits, limit)
+        return inf if value is None else float(value)
+    return limit
+
+
+class Interlocks:
+    """The table at work. `latched`: names of the rows whose trips an earlier process left standing."""
+
+    def __init__(self, limits: Limits, latched: Iterable[str] = ()) -> None:
+        self._states = [_State(row, limits) for row in TABLE]
+        self._by_name = {state.row.name: state for state in self._states}
+        self._values = attrgetter(*(row.fact for row in TABLE))
+        self._walk = [(state, state.limit) for state in self._states]
+        self._busy = False
+        self._fitted = -1
+        self._rows: tuple[RowState, ...] | None = None
+        self._verdict = FORBID
+        for name in latched:
+            if name in self._by_name:
+                self._by_name[name].latched = self._by_name[name].acting = True
+                self._busy = True
+
+    @property
+    def latched(self) -> tuple[str, ...]:
+        """Names of the rows whose trip stands."""
+        return tuple(state.row.name for state in self._states if state.latched)
+
+    def acting(self, name: str) -> bool:
+        """Whether this row withholds, trips or alerts now."""
+        return self._by_name[name].acting
+
+    def evaluate(self, facts: Facts, passed_s: float, at_s: float, events: list[Event]) -> Verdict:
+        """The verdict for these facts; `passed_s` since the last call. Changes are appended to `events`."""
+        if facts.fitted != self._fitted:
+            self._fit(facts.fitted)
+        if not self._busy:
+            for (_, limit), value in zip(self._walk, self._values(facts), strict=True):
+                if not value < limit:
+                    break
+            else:
+                return self._verdict
+        self._busy = False
+        changed = False
+        for state, value in zip(self._states, self._values(facts), strict=True):
+            changed |= self._step(state, value, passed_s, at_s, events)
+        if changed or self._rows is None:
+            self._rows = None
+        self._verdict = self._worst()
+        return self._verdict
+
+    def _fit(self, fitted: int) -> None:
+        self._fitted = fitted
+        self._rows = None
+        self._busy = True
+        for state in self._states:
+            state.fitted = state.wanted and (not state.row.needs or bool(fitted & state.row.needs))
+
+    def _step(self, state: _State, value: float, passed_s: float, at_s: float, events: list[Event]) -> bool:
+        row = state.row
+        before = (state.acting, state.unknown)
+        if not state.fitted:
+            state.acting = state.latched
+            state.failed_s = 0.0
+            state.unknown = False
+        elif value < state.limit:
+            state.unknown = False
+            state.failed_s = max(0.0, state.failed_s - 0.5 * passed_s)
+            if state.acting and not state.latched and value < state.clear:
+                state.acting = False
+        elif value >= state.limit:
+            state.unknown = False
+            state.failed_s += passed_s
+            if state.failed_s >= row.bear_s:
+                state.acting = True
+                state.latched |= row.action == "trip" and row.latched
+        else:
+            # Not known: no heat from this very tick, but a reading that is missing proves no trip.
+            state.unknown = True
+        if state.acting or state.unknown or state.failed_s > 0.0:
+            self._busy = True
+        if before == (state.acting, state.unknown):
+            return False
+        self._rows = None
+        if state.acting != before[0]:
+            events.append(_event(row, state.acting, at_s))
+        return True
+
+    def _worst(self) -> Verdict:
+        oven = tank = PERMIT
+        contactor = True
+        latched = False
+        for state in self._states:
+            if not (state.acting or state.unknown):
+                continue
+            row = state.row
+            level = _ACTIONS[row.action] if state.acting else (_ALERT if row.action == "alert" else WITHHOLD)
+            if level == TRIP:
+                oven = tank = TRIP
+                contactor = False
+                latched |= state.latched
+                continue
+            if row.zone != "tank":
+                oven = max(oven, level)
+            if row.zone != "oven":
+                tank = max(tank, level)
+            if row.name == "oven_over_program":
+                # A relay that may be stuck is taken off the mains; the tank's heat hangs on the same contactor.
+                contactor = False
+                tank = max(tank, WITHHOLD)
+        return Verdict(oven, tank, contactor, latched)
+
+    def reset(self, facts: Facts, at_s: float, events: list[Event]) -> None:
+        """A completed hold of the reset button: drop every latch whose cause is gone, name the others."""
+        left = []
+        for state, value in zip(self._states, self._values(facts), strict=True):
+            if not state.latched:
+                continue
+            if value < min(state.limit, state.clear) or not state.fitted:
+                state.latched = state.acting = False
+                state.failed_s = 0.0
+                self._rows = None
+                events.append(Event("trip_reset", at_s, state.row.good, {"interlock": state.row.name}))
+            else:
+                left.append(state.row)
+        self._busy = True
+        if left:
+            text = " ".join(row.text for row in left)
+            data = {"interlocks": [row.name for row in left]}
+            events.append(Event("reset_refused", at_s, f"Not reset yet. {text} Then hold reset again.", data))
+
+    def rows(self) -> tuple[RowState, ...]:
+        """Every row in words, in the table's order. Made anew only when something changed."""
+        if self._rows is None:
+            self._rows = tuple(_row_state(state) for state in self._states)
+        return self._rows
+
+    def failing(self, zone: str) -> Iterable[Row]:
+        """The rows that keep heat from this zone now, in the table's order."""
+        for state in self._states:
+            acts = state.acting or state.unknown
+            if acts and state.row.action != "alert" and (state.row.zone in (zone, "both") or state.latched):
+                yield state.row
+
+
+def _row_state(state: _State) -> RowState:
+    row = state.row
+    if state.acting:
+        return RowState(row.name, row.action, row.text, row.advice, row.zone)
+    if not state.fitted:
+        return RowState(row.name, "not fitted", row.good, "", row.zone)
+    if state.unknown:
+        return RowState(row.name, "alert" if row.action == "alert" else "withhold", f"Not known now: {row.good}",
+                        "This needs a fresh reading from the board.", row.zone)  # fmt: skip
+    return RowState(row.name, "good", row.good, "", row.zone)
+
+
+def _event(row: Row, acting: bool, at_s: float) -> Event:
+    data = {"interlock": row.name, "zone": row.zone, "advice": row.advice}
+    if not acting:
+        return Event("interlock_cleared", at_s, row.good, data)
+    kind = {"alert": "interlock_alert", "withhold": "interlock_withheld", "trip": "interlock_tripped"}[row.action]
+    return Event(kind, at_s, row.text, data)

@@ -1,0 +1,160 @@
+"""Every limit the core works with, derived once from the shop file and the oil, in an order that is checked.
+
+Highest setpoint <= shop limit - boost cap - 15, and bath setpoint <= ceiling - 5 <= tank limit <= oil trip.
+Nothing changes a limit while the core runs: `Limits` is frozen and belongs to one `Core`.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import Final
+
+from controller.metallurgy.water import boiling_point_c
+from controller.model import BoardLimits, Oil, Reason
+from controller.settings import Shop
+from controller.thermocouple import Kind, limit_hundredths
+
+SETPOINT_MAX_C: Final = 260.0
+SETPOINT_MAX_ONE_SENSOR_C: Final = 230.0
+MARGIN_OVER_BOOST_K: Final = 15.0
+
+# 29 CFR 1910.126(a)(2) wants an alarm 50 °F below the flash point: as a difference 27.78 K (published).
+ALARM_BELOW_FLASH_K: Final = 27.8
+# 100 °F below the flash point as the design temperature of a bath (common practice).
+DESIGN_BELOW_FLASH_K: Final = 55.6
+# The sensors' own error budget: wire, chip, cold junction, ordering (computed, RSS 3.9 K, sum 7.5 K).
+SENSOR_BUDGET_K: Final = 10.0
+TANK_LIMIT_C: Final = 90.0
+OIL_TRIP_C: Final = 110.0
+BELOW_BOILING_K: Final = 5.0
+BATH_BELOW_CEILING_K: Final = 5.0
+
+
+class LimitsError(ValueError):
+    """The shop file and the oil do not fit together; `reasons` holds all of it."""
+
+    def __init__(self, reasons: list[Reason]) -> None:
+        super().__init__(" ".join(reason.text for reason in reasons))
+        self.reasons = tuple(reasons)
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """°C, W, litres. `oil_*` are None without an oil that may be heated; `oil_refusal` then says why."""
+
+    units: str
+    oven: bool
+    oven_kind: Kind
+    oven_heater_w: float
+    oven_limit_c: float
+    boost_cap_c: float
+    independent_cutout: bool
+    tank: bool
+    tank_kind: Kind
+    tank_heater_w: float
+    tank_volume_l: float
+    oil: Oil | None
+    oil_refusal: str
+    oil_ceiling_c: float | None
+    tank_limit_c: float | None
+    oil_trip_c: float | None
+    shared_circuit: bool
+
+    def setpoint_max_c(self, one_sensor: bool) -> float:
+        """The highest setpoint this oven may be given, °C."""
+        return SETPOINT_MAX_ONE_SENSOR_C if one_sensor else SETPOINT_MAX_C
+
+    def boost_c(self, setpoint_c: float) -> float:
+        """How far the air may be driven above this setpoint, K; negative: the setpoint itself is too high."""
+        return min(self.boost_cap_c, self.oven_limit_c - MARGIN_OVER_BOOST_K - setpoint_c)
+
+    def bath_max_c(self) -> float | None:
+        """The highest bath setpoint, °C, or None without an oil."""
+        return None if self.oil_ceiling_c is None else self.oil_ceiling_c - BATH_BELOW_CEILING_K
+
+    def bath_target_c(self) -> float | None:
+        """The bath setpoint when nobody asks for another: the middle of the oil's range, °C."""
+        if self.oil is None or self.oil_ceiling_c is None:
+            return None
+        middle = round((self.oil.bath_min_c + self.oil.bath_max_c) / 2)
+        return min(float(middle), self.oil_ceiling_c - BATH_BELOW_CEILING_K)
+
+    def oil_heat_j_per_k(self) -> float:
+        """Heat capacity of the oil in the tank, J/K (0 without an oil)."""
+        if self.oil is None:
+            return 0.0
+        return self.tank_volume_l * self.oil.density_kg_per_l * self.oil.heat_capacity_j_per_kg_k
+
+    def for_board(self, chip: int) -> BoardLimits:
+        """The same limits on the chip's own scale, hundredths, rounded down."""
+        tank = self.tank and self.oil is not None
+        return BoardLimits(
+            limit_hundredths(chip, self.oven_kind, self.oven_limit_c) if self.oven else None,
+            _on_chip(chip, self.tank_kind, self.tank_limit_c) if tank else None,
+            _on_chip(chip, self.tank_kind, self.oil_trip_c) if tank else None,
+        )
+
+
+def _on_chip(chip: int, kind: Kind, limit_c: float | None) -> int | None:
+    return None if limit_c is None else limit_hundredths(chip, kind, limit_c)
+
+
+def _oil_refusal(oil: Oil | None) -> str:
+    if oil is None:
+        return "No oil is named in the shop file, so the tank is not heated. Name one under [tank] oil."
+    if oil.kind in ("motor", "transmission", "used"):
+        return (
+            f"{oil.label or oil.name} is not heated: its flash point is not known once it was used, and its "
+            "additives give toxic fume. Use a quench oil or a fresh vegetable oil."
+        )
+    if oil.flash_low_c is None:
+        return (
+            f"The flash point of {oil.label or oil.name} is not known, so the tank is not heated. "
+            "Enter flash_point_c from the oil's safety data sheet."
+        )
+    return ""
+
+
+def derive(shop: Shop, oil: Oil | None) -> Limits:
+    """All limits for this shop. Raises LimitsError with every reason when they do not fit in order."""
+    reasons: list[Reason] = []
+    refusal = _oil_refusal(oil) if shop.tank else ""
+    ceiling_c = tank_limit_c = oil_trip_c = None
+    if shop.tank and oil is not None and oil.flash_low_c is not None and not refusal:
+        flash_c = oil.flash_low_c
+        below_alarm_c = flash_c - ALARM_BELOW_FLASH_K - SENSOR_BUDGET_K
+        ceiling_c = min(oil.bath_max_c, flash_c - DESIGN_BELOW_FLASH_K - SENSOR_BUDGET_K)
+        tank_limit_c = min(TANK_LIMIT_C, boiling_point_c(shop.altitude_m) - BELOW_BOILING_K, below_alarm_c)
+        oil_trip_c = min(OIL_TRIP_C, below_alarm_c)
+        # Whatever the oil, the bath stays below the point where the tank's heater is taken off.
+        ceiling_c = min(ceiling_c, tank_limit_c)
+        if ceiling_c - BATH_BELOW_CEILING_K < oil.bath_min_c or tank_limit_c > oil_trip_c or oil_trip_c < 30.0:
+            refusal = (
+                f"{oil.label or oil.name} flashes too low ({flash_c:.0f} °C) to be warmed to its bath range "
+                "with the margins the trade's codes ask for. Use an oil with a higher flash point."
+            )
+            ceiling_c = tank_limit_c = oil_trip_c = None
+    oven_limit_c = shop.oven.limit_c if shop.oven else 0.0
+    if shop.oven and oven_limit_c > 300.0:
+        reasons.append(Reason("oven_limit_high", f"oven.limit_c is {oven_limit_c:g}; the highest allowed is 300 °C."))
+    if reasons:
+        raise LimitsError(reasons)
+    return Limits(
+        units=shop.units,
+        oven=shop.oven is not None,
+        oven_kind=shop.oven.thermocouple if shop.oven else "K",
+        oven_heater_w=shop.oven.heater_w if shop.oven else 0.0,
+        oven_limit_c=oven_limit_c,
+        boost_cap_c=shop.oven.boost_cap_c if shop.oven else 0.0,
+        independent_cutout=bool(shop.oven and shop.oven.independent_cutout),
+        tank=shop.tank is not None,
+        tank_kind=shop.tank.thermocouple if shop.tank else "K",
+        tank_heater_w=shop.tank.heater_w if shop.tank else 0.0,
+        tank_volume_l=shop.tank.volume_l if shop.tank else 0.0,
+        oil=oil if not refusal else None,
+        oil_refusal=refusal,
+        oil_ceiling_c=ceiling_c,
+        tank_limit_c=tank_limit_c,
+        oil_trip_c=oil_trip_c,
+        shared_circuit=shop.circuit.shared,
+    )

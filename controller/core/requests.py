@@ -1,0 +1,141 @@
+"""What a person wants, answered in the tick: accepted, or refused with every reason."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from math import isfinite
+from typing import TYPE_CHECKING, Any, Final
+
+from controller.core.moment import Moment
+from controller.model import (
+    Confirm,
+    Preheat,
+    Presence,
+    Quench,
+    Reason,
+    Request,
+    Resume,
+    Start,
+    StopAll,
+    StopOven,
+    TankOff,
+)
+
+if TYPE_CHECKING:
+    from controller.core.tick import Core
+
+# Rows that do not speak against a start: a paused run is dropped by it, an overdue one is over.
+NOT_AT_START: Final = frozenset({"run_paused", "run_too_long", "presence"})
+DOOR_PROMPT: Final = "door"
+
+
+def answer(core: Core, request: Request, moment: Moment) -> None:
+    """Do what was asked, or not; exactly one event says which."""
+    wish = request.wish
+    if not isinstance(wish, StopAll):
+        # Whoever asks for anything but Stop (which viewers may press from afar) is there.
+        core.tank.present()
+        core.oven.present()
+    reasons, extra = _HANDLERS[type(wish)](core, wish, request.who, moment)
+    if reasons:
+        text = " ".join(reason.text for reason in reasons)
+        moment.happened("request_refused", text, request_id=request.id, reasons=reasons)
+    else:
+        moment.happened("request_accepted", type(wish).__name__, request_id=request.id, **extra)
+
+
+_Answer = tuple[tuple[Reason, ...], dict[str, Any]]
+
+
+def _interlocks(core: Core, zone: str) -> list[Reason]:
+    return [
+        Reason(row.name, f"{row.text} {row.advice}")
+        for row in core.interlocks.failing(zone)
+        if row.name not in NOT_AT_START
+    ]
+
+
+def _start(core: Core, wish: Start, who: str, moment: Moment) -> _Answer:
+    reasons = core.oven.refusals(wish.program, wish.load, core.facts) + _interlocks(core, "oven")
+    if reasons:
+        return tuple(reasons), {}
+    core.oven.start(wish, who, moment)
+    run = core.oven.run
+    return (), {"run_id": run.run_id if run else None, "phase": core.oven.phase}
+
+
+def _resume(core: Core, wish: Resume, who: str, moment: Moment) -> _Answer:
+    reasons = core.oven.resume_refusals(wish.run_id) + _interlocks(core, "oven")
+    if reasons:
+        return tuple(reasons), {}
+    core.oven.resume(moment)
+    return (), {"run_id": wish.run_id, "phase": core.oven.phase}
+
+
+def _stop_oven(core: Core, wish: StopOven, who: str, moment: Moment) -> _Answer:
+    core.oven.stop(moment)
+    return (), {"phase": core.oven.phase}
+
+
+def _stop_all(core: Core, wish: StopAll, who: str, moment: Moment) -> _Answer:
+    core.oven.stop(moment)
+    core.tank.off(moment)
+    return (), {"phase": core.oven.phase}
+
+
+def _confirm(core: Core, wish: Confirm, who: str, moment: Moment) -> _Answer:
+    prompt = core.prompt()
+    if prompt is None or prompt.id != wish.prompt_id:
+        now = f"The question now is {prompt.id!r}." if prompt else "Nothing is being asked now."
+        return (Reason("no_such_prompt", f"There is no question {wish.prompt_id!r}. {now}"),), {}
+    if prompt.id == DOOR_PROMPT:
+        core.oven_watch.answer(wish.answer)
+    else:
+        core.oven.confirm(moment)
+    return (), {"phase": core.oven.phase}
+
+
+def _preheat(core: Core, wish: Preheat, who: str, moment: Moment) -> _Answer:
+    reasons = core.tank.refusals(wish) + _interlocks(core, "tank")
+    if reasons:
+        return tuple(reasons), {}
+    core.tank.preheat(wish, moment)
+    return (), {"phase": core.tank.phase}
+
+
+def _tank_off(core: Core, wish: TankOff, who: str, moment: Moment) -> _Answer:
+    core.tank.off(moment)
+    return (), {"phase": core.tank.phase}
+
+
+def _quench(core: Core, wish: Quench, who: str, moment: Moment) -> _Answer:
+    mass_kg, part_c = wish.mass_kg, wish.part_c
+    if mass_kg is not None and not (isfinite(mass_kg) and 0.0 < mass_kg <= 50.0):
+        return (Reason("mass", "mass_kg must be above 0 and at most 50."),), {}
+    if part_c is not None and not (isfinite(part_c) and 100.0 <= part_c <= 1300.0):
+        return (Reason("part", "part_c must be between 100 and 1300 °C."),), {}
+    after_c = core.tank.forecast_c(wish, core.facts.tank_c)
+    core.tank_watch.declared(after_c)
+    moment.happened(
+        "quench_declared", "A quench was declared.", mass_kg=mass_kg, part_c=part_c, piece=wish.piece,
+        after_c=after_c,
+    )  # fmt: skip
+    return (), {"phase": core.tank.phase}
+
+
+def _presence(core: Core, wish: Presence, who: str, moment: Moment) -> _Answer:
+    moment.happened("presence", "Somebody is there.", who=who)
+    return (), {}
+
+
+_HANDLERS: Final[Mapping[type, Callable[[Core, Any, str, Moment], _Answer]]] = {
+    Start: _start,
+    StopOven: _stop_oven,
+    StopAll: _stop_all,
+    Resume: _resume,
+    Confirm: _confirm,
+    Preheat: _preheat,
+    TankOff: _tank_off,
+    Quench: _quench,
+    Presence: _presence,
+}

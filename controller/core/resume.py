@@ -1,0 +1,56 @@
+"""A run as plain data and back, so that it can go on after a restart with the temper it has already had."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict
+from typing import Any
+
+from controller.core.program import Run, TemperDone
+from controller.metallurgy.tempering import TemperTrace
+from controller.model import LoadItem, Program, Temper
+
+
+def run_to_state(run: Run) -> dict[str, Any]:
+    """Everything that a resumed run needs; numbers, strings, lists and dicts only."""
+    return {
+        "run_id": run.run_id,
+        "program": asdict(run.program),
+        "load": [asdict(item) for item in run.load],
+        "who": run.who,
+        "index": run.index,
+        "forecast_s": run.forecast_s,
+        "ran_s": run.ran_s,
+        "lost_s": run.lost_s,
+        "done": [
+            {
+                "soak_done_s": done.soak_done_s,
+                "part_peak_c": done.part_peak_c,
+                "air_peak_c": done.air_peak_c,
+                "equivalent_s": done.trace.equivalent_s,
+            }
+            for done in run.done
+        ],
+    }
+
+
+def run_from_state(state: Mapping[str, Any]) -> Run:
+    """The run again. Raises KeyError or TypeError when the data is not what `run_to_state` wrote."""
+    plain = dict(state["program"])
+    tempers = tuple(Temper(**temper) for temper in plain.pop("tempers"))
+    program = Program(tempers=tempers, **plain)
+    load = tuple(LoadItem(**item) for item in state["load"])
+    run = Run(int(state["run_id"]), program, load, str(state["who"]), float(state["forecast_s"]))
+    run.index = int(state["index"])
+    run.ran_s = float(state["ran_s"])
+    run.lost_s = float(state["lost_s"])
+    run.done = [
+        TemperDone(
+            soak_done_s=float(done["soak_done_s"]),
+            part_peak_c=done["part_peak_c"],
+            air_peak_c=done["air_peak_c"],
+            trace=TemperTrace(temper.temperature_c, float(done["equivalent_s"])),
+        )
+        for done, temper in zip(state["done"], tempers, strict=True)
+    ]
+    return run

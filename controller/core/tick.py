@@ -1,0 +1,291 @@
+"""The one object that decides about heat. `tick` does no I/O, knows no clock and owns no thread.
+
+Always in this order: sensing and estimate, interlocks, requests, oven and tank, gate.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import Any, Final
+
+from controller.core import gate
+from controller.core.facts import NEVER, UNKNOWN, Facts
+from controller.core.interlocks import TRIP, Interlocks
+from controller.core.limits import Limits
+from controller.core.moment import Moment
+from controller.core.oven import Oven
+from controller.core.requests import DOOR_PROMPT, answer
+from controller.core.sensing import SILENT_S, Sensing
+from controller.core.tank import Tank
+from controller.core.view import snapshot
+from controller.core.watch import Delivery, OvenWatch, TankWatch
+from controller.model import (
+    FITTED_AGITATOR,
+    FITTED_DOOR,
+    FITTED_OVEN,
+    FITTED_OVEN_LIMIT,
+    FITTED_TANK,
+    IDLE,
+    INPUT_AGITATOR_TURNING,
+    INPUT_ARMED,
+    INPUT_DOOR_OPEN,
+    INPUT_LEVEL_GOOD,
+    INPUT_SMOKE,
+    INPUT_STOP_CLOSED,
+    OUTPUT_OVEN,
+    OUTPUT_TANK,
+    Board,
+    BoardLimits,
+    Outcome,
+    Prompt,
+    Reading,
+    Request,
+    Telemetry,
+)
+
+GAP_PAUSES_S: Final = 60.0
+SECOND_S: Final = 1.0
+TRIP_SOUNDS_S: Final = 1800.0
+BEEP_S: Final[Mapping[str, float]] = {
+    "run_ended": 20.0,
+    "prompt_asked": 20.0,
+    "oil_ready": 10.0,
+    "presence_wanted": 30.0,
+    "quench_seen": 2.0,
+    "run_paused": 20.0,
+}
+
+
+class Core:
+    """All decisions about heat, for one shop. `state`: what an earlier core's `state()` gave."""
+
+    def __init__(self, limits: Limits, *, next_run_id: int = 1, state: Mapping[str, Any] | None = None) -> None:
+        state = state or {}
+        self.limits = limits
+        self.facts = Facts()
+        self.sensing = Sensing(limits)
+        self.interlocks = Interlocks(limits, state.get("latched", ()))
+        self.oven = Oven(limits, max(next_run_id, int(state.get("next_run_id", 1))), state.get("run"))
+        self.tank = Tank(limits)
+        self.command = IDLE
+        self.board: Board | None = None
+        self._board_limits: BoardLimits | None = None
+        self.oven_watch = OvenWatch()
+        self.tank_watch = TankWatch(limits.oil_heat_j_per_k(), limits.tank_heater_w)
+        self._oven_delivery, self._tank_delivery = Delivery(), Delivery()
+        self.moment = Moment(self.facts)
+        self._now_s: float | None = None
+        self._frame_s: float | None = None
+        self._second_s = 0.0
+        self.silent = True
+        self._on_before = (0, 0)
+        self._arms: int | None = None
+        self._resets: int | None = None
+        self._armed_before = False
+        self._beep_left_s = 0.0
+        self._trip_sounds_s = 0.0
+        self._agitator_off_s = 0.0
+        self._told_resumable = False
+        self.reading = Reading()
+        self.oven_applied: float | None = None
+        self.tank_applied: float | None = None
+
+    def tick(self, now_s: float, reading: Reading, requests: Sequence[Request]) -> Outcome:
+        """One tick. `now_s` is monotonic; `reading` what the link heard since the last tick."""
+        moment = self.moment
+        passed_s = 0.0 if self._now_s is None else min(max(0.0, now_s - self._now_s), 5.0)
+        self._now_s = now_s
+        moment.now_s = now_s
+        moment.events = []
+        self.reading = reading
+        self._greeting(reading)
+        self._frames(reading, now_s)
+        self._inputs()
+        self.oven.sense(moment)
+        self.tank.sense(self.facts, moment.dt_s)
+        self._seconds()
+        moment.verdict = self.interlocks.evaluate(self.facts, passed_s, now_s, moment.events)
+        for request in requests:
+            answer(self, request, moment)
+        self.oven.step(moment)
+        self.tank.step(moment)
+        if not self._told_resumable and self.oven.resumable is not None:
+            self._told_resumable = True
+            run_id = self.oven.resumable_run_id
+            moment.happened("run_resumable", f"Run {run_id} was cut off and can go on.", run_id=run_id)
+        self._gate(passed_s)
+        return Outcome(self.command, tuple(moment.events), snapshot(self))
+
+    def state(self) -> dict[str, Any]:
+        """What must survive a restart, as plain data: standing trips and the run that could go on."""
+        run = self.oven.state()
+        return {"latched": list(self.interlocks.latched), "run": run, "next_run_id": self.oven.next_run_id}
+
+    def prompt(self) -> Prompt | None:
+        """The question that waits for a hand, or None."""
+        run = self.oven.run
+        text = self.oven.prompt_text
+        if text is not None and run is not None:
+            return Prompt(f"{run.run_id}-{run.index + 1}", text)
+        if self.oven_watch.asking and self.oven.active:
+            return Prompt(DOOR_PROMPT, "The oven is cooling while it heats. Is the door open?")
+        return None
+
+    # --- 1 sensing -----------------------------------------------------------------------------------------
+
+    def _greeting(self, reading: Reading) -> None:
+        board = reading.board
+        facts, moment = self.facts, self.moment
+        facts.incompatible = float(reading.incompatible is not None)
+        if board is None or board is self.board:
+            return
+        before, self.board = self.board, board
+        facts.fitted = board.fitted
+        self.oven_watch.door_fitted = bool(board.fitted & FITTED_DOOR)
+        self._board_limits = self.limits.for_board(board.chip)
+        facts.oven_zone_missing = float(self.limits.oven and not board.fitted & FITTED_OVEN)
+        facts.tank_zone_missing = float(self.limits.tank and not board.fitted & FITTED_TANK)
+        single = not board.fitted & FITTED_OVEN_LIMIT
+        facts.cutout_missing = float(self.limits.oven and single and not self.limits.independent_cutout)
+        if reading.incompatible is not None:
+            moment.happened("board_incompatible", "Board and daemon do not fit together.", which=reading.incompatible)
+        if before is None:
+            moment.happened("board_found", "The board answers.", firmware=board.firmware, fitted=board.fitted)
+        elif before.boots != board.boots:
+            self._rebooted()
+
+    def _rebooted(self) -> None:
+        self.moment.happened("board_rebooted", "The board started anew.")
+        self.sensing.forget_time()
+        self._arms = self._resets = None
+        self.oven.pause(self.moment, "The board started anew.")
+        self.tank.board_lost_its_arming(self.moment)
+
+    def _frames(self, reading: Reading, now_s: float) -> None:
+        """All frames feed sensing; `dt_s` becomes the board's time since the last fresh frame."""
+        moment, board = self.moment, self.board
+        moment.dt_s = 0.0
+        if reading.frames and board is not None and reading.incompatible is None:
+            if self._frame_s is not None and now_s - self._frame_s > GAP_PAUSES_S:
+                self.oven.pause(moment, "The board was silent for more than a minute.")
+                self.tank.board_lost_its_arming(moment)
+            for frame in reading.frames:
+                last = self.sensing.frame
+                if last is not None and (frame.ms - last.ms) & 0xFFFFFFFF >= 0x80000000:
+                    self._rebooted()
+                moment.dt_s += self.sensing.take(frame, board, self.command.oven_duty, self.command.tank_duty)
+                self._buttons(frame)
+            self._frame_s = now_s
+        silent_s = UNKNOWN if self._frame_s is None else now_s - self._frame_s
+        silent = not silent_s < SILENT_S
+        if silent != self.silent:
+            self.silent = silent
+            if silent:
+                moment.happened("board_lost", "No word from the board. Look at the oven.")
+            else:
+                moment.happened("board_back", "The board reports again.")
+        self.sensing.fill(self.facts, board, silent_s)
+
+    def _buttons(self, frame: Telemetry) -> None:
+        """Presses and completed holds are counted by the board since its boot."""
+        if self._arms is not None and frame.arms != self._arms:
+            self.moment.happened("button_pressed", "The arm button was pressed.")
+            self.tank.present()
+            self.oven.present()
+        if self._resets is not None and frame.resets != self._resets:
+            self.interlocks.reset(self.facts, self.moment.now_s, self.moment.events)
+            self.oven_watch.reset()
+        self._arms, self._resets = frame.arms, frame.resets
+
+    # --- 2 the facts of the interlocks ---------------------------------------------------------------------
+
+    def _inputs(self) -> None:
+        facts, frame = self.facts, self.sensing.frame
+        if frame is None or self.silent:
+            for name in ("board_trips", "stop_open", "smoke", "door_open", "level_low", "level_low_hot"):
+                setattr(facts, name, UNKNOWN)
+            facts.armed = self.moment.armed = False
+            return
+        inputs = frame.inputs
+        facts.board_trips = float(frame.trips)
+        facts.stop_open = 0.0 if inputs & INPUT_STOP_CLOSED else 1.0
+        facts.smoke = float(inputs & INPUT_SMOKE)
+        facts.door_open = float(inputs & INPUT_DOOR_OPEN)
+        facts.level_low = 0.0 if inputs & INPUT_LEVEL_GOOD else 1.0
+        facts.level_low_hot = facts.level_low if facts.tank_heat_s_ago <= 120.0 else 0.0
+        armed = bool(inputs & INPUT_ARMED)
+        if armed != self._armed_before:
+            self._armed_before = armed
+            if armed:
+                self.moment.happened("armed", "Armed at the machine.")
+            else:
+                self.moment.happened("disarmed", "No longer armed.")
+                self.tank.board_lost_its_arming(self.moment)
+        facts.armed = self.moment.armed = armed
+        turning = inputs & INPUT_AGITATOR_TURNING or not self.command.agitator
+        self._agitator_off_s = 0.0 if turning else self._agitator_off_s + self.moment.dt_s
+        facts.agitator_still_s = self._agitator_off_s
+
+    def _seconds(self) -> None:
+        """The rules with a memory are looked at once a second of board time."""
+        self._second_s += self.moment.dt_s
+        if self._second_s < SECOND_S:
+            return
+        self._second_s = min(self._second_s - SECOND_S, SECOND_S)
+        frame, board = self.sensing.frame, self.board
+        if frame is None or board is None:
+            return
+        facts, command = self.facts, self.command
+        oven_s = ((frame.oven_on_ms - self._on_before[0]) & 0xFFFF) / 1000.0
+        tank_s = ((frame.tank_on_ms - self._on_before[1]) & 0xFFFF) / 1000.0
+        self._on_before = (frame.oven_on_ms, frame.tank_on_ms)
+        self.oven_applied, self.tank_applied = min(1.0, oven_s), min(1.0, tank_s)
+        oven_on = oven_s > 0.0 or bool(frame.outputs & OUTPUT_OVEN)
+        tank_on = tank_s > 0.0 or bool(frame.outputs & OUTPUT_TANK)
+        self.sensing.frozen(facts, board, command.oven_duty, command.tank_duty)
+        withheld = self.interlocks.acting("oven_over_program")
+        self.oven_watch.second(facts, command.oven_duty, oven_on, self.oven.air_target_c, withheld)
+        self.tank_watch.second(facts, command.tank_duty, tank_on, self.limits.tank_limit_c)
+        if self.tank_watch.step_k is not None:
+            rise_k = self.tank_watch.step_k
+            mass_kg = rise_k * self.limits.oil_heat_j_per_k() / 560_000.0
+            self.moment.happened("quench_seen", "The oil rose as after a quench.", rise_k=rise_k, mass_kg=mass_kg)
+        comparable = facts.armed and self.reading.answer == 0 and frame.sid != 0 and command.contactor
+        near_off = self.limits.tank_limit_c is not None and not facts.tank_max_c < self.limits.tank_limit_c - 3.0
+        facts.asked_applied_oven = self._oven_delivery.second(
+            comparable and facts.oven_bad < 0.5, command.oven_duty, oven_s
+        )
+        facts.asked_applied_tank = self._tank_delivery.second(
+            comparable and facts.tank_bad < 0.5 and not near_off, command.tank_duty, tank_s
+        )
+        apart_k = abs(facts.oven_c - facts.oven_limit_c)
+        soaking = self.oven.phase == "soak" and apart_k == apart_k
+        facts.oven_disagree_k = apart_k if soaking and self.oven_watch.door_shut_s >= 300.0 else NEVER
+        self.oven.second()
+        self.tank.second(facts)
+
+    # --- 5 gate --------------------------------------------------------------------------------------------
+
+    def _gate(self, passed_s: float) -> None:
+        oven, tank, moment = self.oven, self.tank, self.moment
+        for event in moment.events:
+            self._beep_left_s = max(self._beep_left_s, BEEP_S.get(event.kind, 0.0))
+        self._beep_left_s = max(0.0, self._beep_left_s - passed_s)
+        tripped = moment.verdict.oven == TRIP
+        self._trip_sounds_s = self._trip_sounds_s + passed_s if tripped else 0.0
+        beeping = self._beep_left_s > 0.0 and int(self._beep_left_s) % 2 == 0
+        stirred = bool(self.facts.fitted & FITTED_AGITATOR) and tank.heating
+        self.command = gate.command(
+            moment.verdict,
+            moment.armed,
+            oven.asked_duty,
+            tank.asked_duty,
+            self.limits.shared_circuit,
+            contactor=oven.heating or tank.heating,
+            sounder=beeping or (tripped and self._trip_sounds_s < TRIP_SOUNDS_S),
+            agitator=stirred,
+            work=oven.active or tank.target_c is not None,
+            limits=self._board_limits,
+        )
+        duty_sum = self.command.oven_duty + self.command.tank_duty
+        self.facts.duty_sum = duty_sum if self.limits.shared_circuit else 0.0

@@ -1,0 +1,253 @@
+"""Once a second: the facts that need a memory, of how the oven and the oil answer to what is done to them.
+
+A rule that does not arise now is NEVER; one that cannot be judged for want of a reading is NaN only where
+the reading itself is what the rule is about, because the sensor rows already withhold for a missing one.
+"""
+
+from __future__ import annotations
+
+from collections import deque
+from typing import Final
+
+from controller.core.facts import NEVER, Facts
+
+HALF_DUTY: Final = 0.5
+FULL_DUTY: Final = 0.9
+DOOR_ANSWER_S: Final = 90.0
+DOOR_RISE_K: Final = 3.0
+DOOR_FALL_K: Final = 5.0
+OFF_PEAK_UNTIL_S: Final = 90.0
+# A shop warms up over a day by less than this; a stuck relay heats an oven a hundred times as fast.
+OFF_DRIFT_K_PER_S: Final = 10.0 / 3600.0
+
+
+class OvenWatch:
+    """The oven's own rules. `asking`: the question about the door is open."""
+
+    def __init__(self, door_fitted: bool = False) -> None:
+        self.door_fitted = door_fitted
+        self.asking = False
+        self._past: deque[tuple[float, float]] = deque(maxlen=121)
+        self.door_shut_s = 1e9
+        self._asked_s = 0.0
+        self._asked_low_c = 0.0
+        self._said_no = False
+        self._off_s = 0.0
+        self._peak_c = NEVER
+        self._quiet_s = 0.0
+        self._quiet_c = NEVER
+
+    def second(self, facts: Facts, asked: float, on: bool, air_target_c: float | None, withheld_over: bool) -> None:
+        """One second: the duty asked, whether the output was on, the air target, and whether the row
+        `oven_over_program` has taken the heat off."""
+        control_c = facts.oven_c
+        self.door_shut_s = 0.0 if facts.door_open >= 0.5 else self.door_shut_s + 1.0
+        past = self._past
+        past.append((control_c, asked))
+        self._no_rise(facts, air_target_c)
+        self._falling(facts)
+        self._rising_off(facts, asked, on)
+        self._over_rising(facts, asked, on, withheld_over)
+
+    def answer(self, it_is_the_door: bool) -> None:
+        """The smith's answer to "is the door open?"."""
+        self._said_no = self.asking and not it_is_the_door
+
+    def reset(self) -> None:
+        """After a reset at the machine: the rules start afresh."""
+        self.__init__(self.door_fitted)  # type: ignore[misc]
+
+    def _fell_k(self, seconds: int, duty: float) -> float:
+        """How far the reading fell over these seconds with the duty above `duty` throughout; NEVER otherwise."""
+        past = self._past
+        if len(past) <= seconds:
+            return NEVER
+        recent = list(past)[-seconds - 1 :]
+        if any(asked <= duty for _, asked in recent):
+            return NEVER
+        fell_k = recent[0][0] - recent[-1][0]
+        return fell_k if fell_k == fell_k else NEVER
+
+    def _no_rise(self, facts: Facts, air_target_c: float | None) -> None:
+        fell_k = self._fell_k(120, FULL_DUTY - 1e-9)
+        below = air_target_c is not None and facts.oven_c < air_target_c - 10.0
+        facts.oven_no_rise_k = 3.0 + fell_k if below and fell_k != NEVER else NEVER
+
+    def _falling(self, facts: Facts) -> None:
+        facts.oven_fall_k = NEVER
+        if self.door_fitted:
+            facts.oven_fall_asked = facts.oven_fall_unanswered = 0.0
+            if self.door_shut_s >= 60.0:
+                facts.oven_fall_k = self._fell_k(30, HALF_DUTY)
+            return
+        if not self.asking and self._fell_k(120, HALF_DUTY) >= DOOR_FALL_K:
+            self.asking = True
+            self._asked_s = 0.0
+            self._asked_low_c = facts.oven_c
+        if self.asking:
+            self._asked_s += 1.0
+            self._asked_low_c = min(self._asked_low_c, facts.oven_c)
+            if facts.oven_c >= self._asked_low_c + DOOR_RISE_K and not self._said_no:
+                self.asking = False
+                self._past.clear()
+        lasting = self.asking and (self._said_no or self._asked_s > DOOR_ANSWER_S)
+        facts.oven_fall_asked = float(self.asking)
+        facts.oven_fall_unanswered = float(lasting)
+        if lasting:
+            self.asking = self._said_no = False
+            self._past.clear()
+
+    def _rising_off(self, facts: Facts, asked: float, on: bool) -> None:
+        hottest_c = facts.oven_max_c
+        if asked > 0.0 or on or hottest_c != hottest_c:
+            self._off_s = 0.0
+            facts.oven_rising_off_k = NEVER
+            return
+        if self._off_s == 0.0:
+            self._peak_c = max((c for c, _ in self._past if c == c), default=hottest_c)
+        self._off_s += 1.0
+        if self._off_s <= OFF_PEAK_UNTIL_S:
+            self._peak_c = max(self._peak_c, hottest_c)
+            facts.oven_rising_off_k = NEVER
+            return
+        facts.oven_rising_off_k = hottest_c - self._peak_c
+        self._peak_c += OFF_DRIFT_K_PER_S
+
+    def _over_rising(self, facts: Facts, asked: float, on: bool, withheld_over: bool) -> None:
+        """A relay stuck closed, seen while the over-program row has taken the heat off."""
+        facts.oven_over_rising_k = NEVER
+        if not withheld_over or asked > 0.0 or on:
+            self._quiet_s = 0.0
+            return
+        self._quiet_s += 1.0
+        if self._quiet_s <= 30.0:
+            self._quiet_c = facts.oven_c
+        else:
+            facts.oven_over_rising_k = facts.oven_c - self._quiet_c
+
+
+class TankWatch:
+    """The oil's own rules, and the recognition of a quench by its step."""
+
+    def __init__(self, heat_j_per_k: float, heater_w: float) -> None:
+        self._heat_j_per_k = heat_j_per_k
+        self._heater_w = heater_w
+        self._past: deque[tuple[float, float]] = deque(maxlen=601)
+        self._off_s = 0.0
+        self._since_quench_s = 1e9
+        self._since_step_s = 1e9
+        self._stepping_s = 0.0
+        self._step_from_c = 0.0
+        self._forecast_after_c: float | None = None
+        self.step_k: float | None = None
+
+    def declared(self, forecast_after_c: float | None) -> None:
+        """A quench was declared; `forecast_after_c`: the oil afterwards, if the mass was given."""
+        self._since_quench_s = 0.0
+        self._forecast_after_c = forecast_after_c
+
+    def second(self, facts: Facts, asked: float, on: bool, tank_limit_c: float | None) -> None:
+        """One second: the duty asked, whether the output was on, and the tank limit (None without an oil)."""
+        self._past.append((facts.tank_c, asked))
+        self._since_quench_s += 1.0
+        self._since_step_s += 1.0
+        self._off_s = 0.0 if asked > 0.0 or on else self._off_s + 1.0
+        self._step(facts, tank_limit_c)
+        facts.tank_fall_k = self._fall_k(60)
+        facts.tank_no_rise = self._no_rise()
+        facts.tank_rising_off_k = self._rising_off_k()
+        heated = facts.tank_heat_s_ago <= 120.0
+        quench = self._since_quench_s <= 600.0 or self._since_step_s <= 120.0
+        facts.tank_hot_c = facts.tank_max_c if heated and not quench else NEVER
+        # Two sensors are compared only where heat is asked for: warm oil lies in layers when nobody stirs.
+        apart_k = abs(facts.tank_c - facts.tank_limit_c)
+        facts.tank_apart_k = apart_k if asked > 0.0 and apart_k == apart_k else NEVER
+        facts.oil_step = float(self._since_step_s <= 60.0 < self._since_quench_s)
+        facts.oil_still_rising = self._still_rising(facts.tank_max_c)
+        if self._since_quench_s <= 600.0 and self._forecast_after_c is not None:
+            facts.quench_forecast_c = self._forecast_after_c
+        else:
+            facts.quench_forecast_c = NEVER
+
+    def _change_k(self, seconds: int) -> float:
+        """How far the oil rose over these seconds; NEVER when there is no such past."""
+        past = self._past
+        if len(past) <= seconds:
+            return NEVER
+        rise_k = past[-1][0] - past[-1 - seconds][0]
+        return rise_k if rise_k == rise_k else NEVER
+
+    def _asked_above(self, seconds: int, duty: float) -> bool:
+        past = self._past
+        return len(past) > seconds and all(past[-1 - i][1] > duty for i in range(seconds + 1))
+
+    def _step(self, facts: Facts, tank_limit_c: float | None) -> None:
+        """A rise of 3 K within 10 s that levels off within 60 s below the tank limit is taken as a quench."""
+        self.step_k = None
+        rise_k = self._change_k(10)
+        if self._stepping_s > 0.0:
+            self._stepping_s += 1.0
+            if rise_k < 0.5 and rise_k != NEVER:
+                below = tank_limit_c is None or facts.tank_max_c < tank_limit_c
+                if below and self._since_quench_s > 600.0:
+                    self.step_k = facts.tank_c - self._step_from_c
+                self._stepping_s = 0.0
+            elif self._stepping_s > 60.0:
+                self._stepping_s = 0.0
+        elif rise_k >= 3.0:
+            self._stepping_s = 1.0
+            self._since_step_s = 0.0
+            self._step_from_c = self._past[-11][0]
+
+    def _fall_k(self, seconds: int) -> float:
+        change_k = self._change_k(seconds)
+        return -change_k if change_k != NEVER and self._asked_above(seconds, HALF_DUTY) else NEVER
+
+    def _no_rise(self) -> float:
+        """Below 0 while the oil gained a quarter of what watts and litres give in 5 min of full heat."""
+        rise_k = self._change_k(300)
+        if self._heat_j_per_k <= 0.0 or rise_k == NEVER or not self._asked_above(300, FULL_DUTY):
+            return NEVER
+        return 0.25 * self._heater_w * 300.0 / self._heat_j_per_k - rise_k
+
+    def _rising_off_k(self) -> float:
+        # Without a heater there is no relay to stick: the tank is warmed with hot scrap.
+        if self._heater_w <= 0.0 or self._off_s <= 780.0 or self._since_quench_s <= 600.0:
+            return NEVER
+        return NEVER if self._since_step_s <= 600.0 else self._change_k(600)
+
+    def _still_rising(self, hottest_c: float) -> float:
+        worst = NEVER
+        if 90.0 <= self._since_step_s <= 600.0:
+            rise_k = self._change_k(30)
+            worst = rise_k - 5.0
+        if self._since_quench_s <= 600.0 and self._forecast_after_c is not None:
+            over_k = hottest_c - self._forecast_after_c - 15.0
+            worst = max(worst, over_k) if over_k == over_k else worst
+        return worst
+
+
+class Delivery:
+    """Compares what was asked of a zone with what the board reports it drove, over half a minute."""
+
+    WINDOW_S: Final = 31
+
+    def __init__(self) -> None:
+        self._past: deque[tuple[float, float]] = deque(maxlen=self.WINDOW_S)
+        self._asked_before = 0.0
+
+    def second(self, comparable: bool, asked: float, on_s: float) -> float:
+        """The difference as a share of full power; NEVER while the two cannot be compared.
+
+        A duty acts in the window after the one it was asked in, so each second is compared with the one before.
+        """
+        if not comparable:
+            self._past.clear()
+            self._asked_before = asked
+            return NEVER
+        self._past.append((self._asked_before, on_s))
+        self._asked_before = asked
+        if len(self._past) < self.WINDOW_S:
+            return NEVER
+        asked_sum = sum(one for one, _ in self._past)
+        return abs(asked_sum - sum(on for _, on in self._past)) / self.WINDOW_S
