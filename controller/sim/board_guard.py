@@ -143,7 +143,6 @@ class Guard:
         self.last_seq = seq
         sensors.limit[which] = limit
         sensors.limits_set |= 1 << which
-        self.changed = True
         return DONE
 
     def _stranger(self, sid: int, seq: int) -> int:
@@ -290,9 +289,7 @@ class Guard:
     def permits(self, zone: int) -> bool:
         """Heat in this zone is allowed now (the contactor apart)."""
         sensors = self.sensors
-        if self.trips or not (
-            self.armed and self.sid and sensors.zone_good[zone] and self.inputs.stable[STOP]
-        ):
+        if self.trips or not (self.armed and self.sid and sensors.zone_good[zone] and self.inputs.stable[STOP]):
             return False
         if not sensors.has_limits(zone):
             return False

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 
-from controller.sim.board_frames import FIELD_LISTS, LAYOUT
+from controller.wire.messages import FIELD_LISTS, LAYOUT
 
 SID = "the session"
 TEMPERATURE = "hundredths of °C, chip scale; 0 when its letter is not `-`"
@@ -21,8 +21,7 @@ DUTY = {
     "seq": "1 to 1000 ahead of the last good one",
     "oven": "duty of the oven, thousandths",
     "tank": "duty of the tank, thousandths",
-    "flags": "sum of: 1 sounder, 2 agitator, 4 contactor wanted, 8 work under way, "
-    "16 trip (the host found something)",
+    "flags": "sum of: 1 sounder, 2 agitator, 4 contactor wanted, 8 work under way, 16 trip (the host found something)",
 }
 LIMIT = {
     "sid": SID,
@@ -76,8 +75,7 @@ TELEMETRY = {
     "trips": "sum of: 1 oven over its limit, 2 tank over its limit, 4 oven sensor, 8 tank sensor, "
     "16 stop circuit, 32 oil level, 64 smoke or CO, 128 heater current while off, 256 stored record damaged, "
     "512 by the host",
-    "arm_left_s": "whole seconds until arming ends, the lesser of the 15 minutes' and the 12 hours' rest; "
-    "0: not armed",
+    "arm_left_s": "whole seconds until arming ends, the lesser of the 15 minutes' and the 12 hours' rest; 0: not armed",
     "arms": "presses of the arm button since the boot; wraps",
     "resets": "completed holds of the reset button since the boot; wraps",
     "last_seq": "last good sequence number of the session",
@@ -114,9 +112,7 @@ RANGES = {
     ("telemetry", "ms"): "0..4294967295",
     ("telemetry", "faults"): "5 characters",
     **{("greeting", name): "signed" for name in GREETING if name.endswith(("_flash", "_limit", "_off"))},
-    **{
-        ("telemetry", name): "signed" for name in ("oven", "oven_limit", "tank", "tank_limit", "part", "cold")
-    },
+    **{("telemetry", name): "signed" for name in ("oven", "oven_limit", "tank", "tank_limit", "part", "cold")},
 }
 """What fits the field, where it is not a whole number of 16 bits."""
 
@@ -128,14 +124,8 @@ def tables() -> dict[str, str]:
         names = re.findall(r"<(\w+)>", listed)
         if names != list(meanings):
             raise ValueError(f"{message}: the fields {names} are not the explained {list(meanings)}")
-        rows = [
-            f"| {name} | {RANGES.get((message, name), '0..65535')} | {meanings[name]} |" for name in names
-        ]
-        made[message] = "\n".join(
-            [f"`{listed}`", "", "| field | fits | meaning |", "| --- | --- | --- |", *rows]
-        )
+        rows = [f"| {name} | {RANGES.get((message, name), '0..65535')} | {meanings[name]} |" for name in names]
+        made[message] = "\n".join([f"`{listed}`", "", "| field | fits | meaning |", "| --- | --- | --- |", *rows])
     made["layout"] = "\n".join(["```", *FIELD_LISTS, "```", "", f"They give {LAYOUT}."])
-    made["codes"] = "\n".join(
-        ["| code | meaning |", "| --- | --- |", *(f"| {c} | {m} |" for c, m in CODES.items())]
-    )
+    made["codes"] = "\n".join(["| code | meaning |", "| --- | --- |", *(f"| {c} | {m} |" for c, m in CODES.items())])
     return made
