@@ -1,0 +1,179 @@
+"""A TOML text as far as it can be read: a bad line costs that line, and every key knows where it stands.
+
+`tomllib` stops at the first line that it cannot read and gives no lines for keys; a person wants all of it.
+"""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from collections.abc import Iterable, Mapping
+from typing import Any, Final, NamedTuple
+
+MOST_CHARACTERS: Final = 65_536
+MOST_LINES_MENDED: Final = 20
+"""A text with more lines than this that are not TOML is not a text of ours: the rest is not looked at."""
+
+Path = tuple[str | int, ...]
+
+
+class Fault(NamedTuple):
+    """One thing that is wrong. `where` is "" for the whole text, `line` None where there is no line.
+
+    Codes: too_long, syntax, unknown_key, missing, wrong_type, out_of_range, not_allowed.
+    """
+
+    where: str
+    line: int | None
+    code: str
+    text: str
+
+
+class TextError(ValueError):
+    """A text that cannot be used, with every fault found in it, in the order of its lines."""
+
+    def __init__(self, name: str, faults: Iterable[Fault]) -> None:
+        self.name = name
+        self.faults = tuple(sorted(faults, key=lambda fault: fault.line or MOST_CHARACTERS))
+        super().__init__("\n".join(self.lines()))
+
+    def lines(self) -> tuple[str, ...]:
+        """One line a fault, with the name of the text and the line in front."""
+        return tuple(
+            f"{self.name}{f', line {fault.line}' if fault.line else ''}: {fault.text}" for fault in self.faults
+        )
+
+
+class Parsed(NamedTuple):
+    """A TOML text as far as it could be read. `lost`: keys whose lines could not be."""
+
+    tree: dict[str, Any]
+    lines: Mapping[Path, int]
+    lost: frozenset[Path]
+    faults: tuple[Fault, ...]
+
+
+def where(path: Path) -> str:
+    """A place for people: "oven.limit_c", "tempers 2: soak_min"."""
+    text = ""
+    for part in path:
+        if isinstance(part, int):
+            text += f" {part + 1}:"
+        else:
+            text += ("" if not text else " " if text.endswith(":") else ".") + part
+    return text.removesuffix(":")
+
+
+def shown(value: object) -> str:
+    """A value as a sentence may quote it: short, on one line, and never a failure."""
+    if value is None:
+        return "null"
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, int):
+        return str(value) if value.bit_length() < 64 else "a number with far too many digits"
+    if isinstance(value, float):
+        return f"{value:g}"
+    if isinstance(value, str):
+        plain = "".join(letter if letter.isprintable() else "?" for letter in value[:60])
+        return f'"{plain}…"' if len(value) > 60 else f'"{plain}"'
+    if isinstance(value, Mapping):
+        return "a table"
+    return "a list" if isinstance(value, (list, tuple)) else f"a {type(value).__name__}"
+
+
+_BARE = r'(?:[A-Za-z0-9_-]+|"[^"\\]*"|\'[^\']*\')'
+_DOTTED: Final = re.compile(rf"\s*({_BARE}(?:\s*\.\s*{_BARE})*)\s*=")
+_HEADER: Final = re.compile(rf"\s*(\[\[?)\s*({_BARE}(?:\s*\.\s*{_BARE})*)\s*\]")
+_PART: Final = re.compile(_BARE)
+_AT_LINE: Final = re.compile(r"^(.*) \(at line (\d+), column \d+\)$", re.DOTALL)
+
+_ADVICE: Final = (
+    ("Invalid value", 'numbers stand bare (300), text in quotes ("canola"), yes and no are true and false'),
+    ("Expected newline", "a line holds one key = value; a unit or a word after it goes behind a #"),
+    ("Cannot overwrite", "the key or table is there already; keep one of the two"),
+    ("Cannot declare", "the table is there already; keep one of the two"),
+    ("Expected '='", "a line is key = value, a table begins with [name], a note with #"),
+    ("Invalid statement", "a line is key = value, a table begins with [name], a note with #"),
+    ("Unterminated string", "the closing quote is missing"),
+    ("Illegal character '\\n'", "the closing quote is missing"),
+)
+
+
+def read_toml(text: str) -> Parsed:
+    """The tables of a TOML text. A line that cannot be read is a fault and is left out, the rest is read."""
+    if len(text) > MOST_CHARACTERS:
+        size = f"The text has {len(text):,} characters; right are at most {MOST_CHARACTERS:,}, a few kB are usual."
+        return Parsed({}, {}, frozenset(), (Fault("", None, "too_long", size),))
+    rows = text.removeprefix("\ufeff").replace("\r\n", "\n").split("\n")
+    lines, paths = _key_lines(rows)
+    faults: list[Fault] = []
+    lost: set[Path] = set()
+    while True:
+        try:
+            return Parsed(tomllib.loads("\n".join(rows)), lines, frozenset(lost), tuple(faults))
+        except tomllib.TOMLDecodeError as error:
+            place = _AT_LINE.match(str(error))
+            at = int(place.group(2)) if place else None
+            row = rows[at - 1] if at else ""
+            faults.append(_syntax_fault(str(error), place, row))
+            if at is None or row.strip()[:1] in ("", "[") or len(faults) >= MOST_LINES_MENDED:
+                break
+            rows[at - 1] = ""
+            if at in paths:
+                lost.add(paths[at])
+        except (ValueError, RecursionError):
+            reason = "The text cannot be read: a number or a list in it is far too long or too deep."
+            faults.append(Fault("", None, "syntax", reason))
+            break
+    faults.append(Fault("", None, "syntax", "The rest was not looked at: mend the line above first, then check again."))
+    return Parsed({}, lines, frozenset(lost), tuple(faults))
+
+
+def _syntax_fault(message: str, place: re.Match[str] | None, row: str) -> Fault:
+    plain = place.group(1) if place else message.removesuffix(" (at end of document)")
+    advice = next((text for start, text in _ADVICE if plain.startswith(start)), plain)
+    what = shown(row.strip()) if row.strip() else "the text"
+    return Fault("", int(place.group(2)) if place else None, "syntax", f"{what} is not TOML: {advice}.")
+
+
+def _key_lines(rows: list[str]) -> tuple[dict[Path, int], dict[int, Path]]:
+    """Where each key and table stands (line numbers from 1), and what stands on a line."""
+    lines: dict[Path, int] = {}
+    paths: dict[int, Path] = {}
+    counts: dict[Path, int] = {}
+    inside: Path = ()
+    open_quotes = ""
+    for at, row in enumerate(rows, 1):
+        if open_quotes:
+            open_quotes = "" if open_quotes in row else open_quotes
+            continue
+        open_quotes = next((quotes for quotes in ('"""', "'''") if row.count(quotes) % 2), "")
+        if header := _HEADER.match(row):
+            inside = ()
+            parts = _parts(header.group(2))
+            for depth, part in enumerate(parts, 1):
+                inside = (*inside, part)
+                if depth == len(parts) and header.group(1) == "[[":
+                    counts[inside] = counts.get(inside, -1) + 1
+                if inside in counts:
+                    lines.setdefault(inside, at)
+                    inside = (*inside, counts[inside])
+            lines.setdefault(inside, at)
+        elif key := _DOTTED.match(row):
+            path = (*inside, *_parts(key.group(1)))
+            lines.setdefault(path, at)
+            paths[at] = path
+    return lines, paths
+
+
+def _parts(dotted: str) -> list[str]:
+    return [part.strip("\"'") for part in _PART.findall(dotted)]
+
+
+def line_of(parsed: Parsed, path: Path) -> int | None:
+    """The line of a key, or of the innermost table around it that has one."""
+    for length in range(len(path), 0, -1):
+        if path[:length] in parsed.lines:
+            return parsed.lines[path[:length]]
+    return None
