@@ -17,14 +17,12 @@ class Facts:
 
     __slots__ = (
         "agitator_still_s",
-        "air_target_c",
         "armed",
         "asked_applied_oven",
         "asked_applied_tank",
         "board_silent_s",
         "board_trips",
         "cold_off_middle_k",
-        "cold_oven_start_k",
         "cutout_missing",
         "door_open",
         "duty_sum",
@@ -51,6 +49,7 @@ class Facts:
         "oven_no_rise_k",
         "oven_over_k",
         "oven_over_rising_k",
+        "oven_over_times",
         "oven_rising_off_k",
         "oven_zone_missing",
         "part_bad",
@@ -78,14 +77,12 @@ class Facts:
     )
 
     agitator_still_s: float
-    air_target_c: float
     armed: bool
     asked_applied_oven: float
     asked_applied_tank: float
     board_silent_s: float
     board_trips: float
     cold_off_middle_k: float
-    cold_oven_start_k: float
     cutout_missing: float
     door_open: float
     duty_sum: float
@@ -112,6 +109,7 @@ class Facts:
     oven_no_rise_k: float
     oven_over_k: float
     oven_over_rising_k: float
+    oven_over_times: float
     oven_rising_off_k: float
     oven_zone_missing: float
     part_bad: float

@@ -57,7 +57,7 @@ class Loop:
             self.duty = 1.0 if error_k > 0.0 else 0.0
             return self.duty
         self._pid.setpoint = target_c
-        self.duty = float(self._pid(measured_c, dt=dt_s))
+        self.duty = self._pid(measured_c, dt=dt_s) or 0.0
         return self.duty
 
     def _preload(self, target_c: float) -> None:
@@ -90,7 +90,7 @@ class PartLoop:
             pid.set_auto_mode(True, last_output=0.0)
             return setpoint_c + max(-boost_k, min(boost_k, PART_GAIN * error_k))
         pid.setpoint = setpoint_c
-        return setpoint_c + float(pid(part_c, dt=dt_s))
+        return setpoint_c + (pid(part_c, dt=dt_s) or 0.0)
 
     def withheld(self) -> None:
         """Told whenever heat is withheld."""

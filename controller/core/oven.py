@@ -50,6 +50,8 @@ class Oven:
         self.soak_in_s: float | None = None
         self.ends_in_s: float | None = None
         self._presence_renews_s = 0.0
+        self._over_before = False
+        self._over_times = 0
 
     # --- what a person asks --------------------------------------------------------------------------------
 
@@ -105,6 +107,7 @@ class Oven:
         self.estimate.load(wish.load, start_c if isfinite(start_c) else 20.0)
         boost_k = self._boost_k(wish.program.tempers[0].temperature_c)
         forecast = programs.forecast_s(wish.program, wish.load, start_c, boost_k)
+        self._over_times = 0
         self.run = Run(self.next_run_id, wish.program, wish.load, who, forecast)
         self.next_run_id += 1
         self._go("start")
@@ -195,8 +198,14 @@ class Oven:
             self.paused = True
             moment.happened("run_paused", text, run_id=self.run.run_id)
 
-    def sense(self, moment: Moment) -> None:
-        """Before the interlocks: the part's temperature and the facts about the program."""
+    def sense(self, moment: Moment, over_program: bool) -> None:
+        """Before the interlocks: the part's temperature and the facts about the program.
+
+        `over_program`: the row of that name acts. A second time within one run is a trip of its own: the open
+        contactor ends the first one, and would let a stuck relay heat again and again.
+        """
+        self._over_times += over_program and not self._over_before
+        self._over_before = over_program
         facts, dt_s = moment.facts, moment.dt_s
         self.estimate.step(facts.oven_c, facts.part_c, dt_s)
         self.part_measured = facts.part_c == facts.part_c
@@ -206,6 +215,7 @@ class Oven:
         else:
             self.part_error_c = None if self.part_c is None else self.estimate.error_c(facts.oven_c)
         facts.paused = float(self.paused)
+        facts.oven_over_times = float(self._over_times)
         target_c = self.air_target_c
         facts.oven_over_k = facts.part_over_k = NEVER
         facts.too_long_s = NEVER
@@ -290,7 +300,7 @@ class Oven:
         following = programs.next_phase(self.phase, cause)
         if cause == "withhold":
             self._back_to = self.phase
-        self.phase = self._back_to if following == BACK else following  # type: ignore[assignment]
+        self.phase = self._back_to if following == BACK else following
 
     def _boost_k(self, setpoint_c: float) -> float:
         return max(0.0, self._limits.boost_c(setpoint_c))
@@ -424,6 +434,7 @@ class Oven:
         """Close the run's book. It stays in `run` so that the page can show how it ended."""
         run = self.run
         self.asked_duty = 0.0
+        self._over_times = 0
         self.paused = False
         self._presence_renews_s = 0.0
         self._loop.withheld()

@@ -120,6 +120,11 @@ OVEN_ROWS: Final = (
         "The oven obeys when the heat is taken off.",
         "The oven goes on heating with its heat taken off.",
         "The relay is most likely stuck closed. Unplug the oven; test the relay before it is used again. " + RESET),
+    Row("oven_over_again", "oven", "oven_over_times", 2.0, "trip",
+        "The oven did not run away twice.",
+        "The oven ran well above its program twice in one run.",
+        "The relay is most likely stuck closed; only the contactor took the heat off. Unplug the oven; test the "
+        "relay before it is used again. " + RESET),
     Row("oven_rising_off", "oven", "oven_rising_off_k", 5.0, "trip",
         "The oven does not heat by itself.",
         "The oven is rising with its heat off.",

@@ -151,9 +151,7 @@ class Tank:
         dt_s = moment.dt_s
         if self._ready_in_s is not None:
             self._ready_in_s -= dt_s
-        if self._waiting_s is not None:
-            self._wait(moment)
-        if self.target_c is None:
+        if self._waiting_s is not None and not self._waited(moment):
             return
         self._watch_band(moment)
         self._settle_phase(moment)
@@ -182,14 +180,17 @@ class Tank:
 
     # --- inside --------------------------------------------------------------------------------------------
 
-    def _wait(self, moment: Moment) -> None:
+    def _waited(self, moment: Moment) -> bool:
+        """False when the wait for the arm button is given up."""
         if moment.armed:
             self._waiting_s = None
-            return
+            return True
         self._waiting_s = (self._waiting_s or 0.0) + moment.dt_s
         if self._waiting_s >= ARM_WAIT_S:
             moment.happened("arm_wait_over", "Nobody pressed the arm button within 5 min.")
             self.off(moment, "Nobody pressed the arm button within 5 min.")
+            return False
+        return True
 
     def _watch_band(self, moment: Moment) -> None:
         facts, target_c = moment.facts, self.target_c

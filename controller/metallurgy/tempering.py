@@ -25,7 +25,7 @@ def equivalent_temperature_c(p: float, time_s: float) -> float:
 
 def equivalent_time_s(p: float, temperature_c: float) -> float:
     """The time (s) that gives P at temperature_c (°C)."""
-    return 3600.0 * 10.0 ** (p / (temperature_c + _KELVIN) - C_HOURS)
+    return float(3600.0 * 10.0 ** (p / (temperature_c + _KELVIN) - C_HOURS))
 
 
 class TemperTrace:

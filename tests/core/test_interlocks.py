@@ -1,0 +1,162 @@
+"""The interlock table, walked row by row: a new row is tested the day it is added."""
+
+from __future__ import annotations
+
+from math import inf, nan
+
+import pytest
+from tests.core.rig import limits
+
+from controller.core.facts import NEVER, Facts
+from controller.core.interlocks import PERMIT, TRIP, WITHHOLD, Interlocks
+from controller.core.table import TABLE, Row
+from controller.model import Event
+
+ALL_FITTED = 2047
+LIMITS = limits()
+
+
+def good_facts(fitted: int = ALL_FITTED) -> Facts:
+    """Facts of a shop in which every row holds."""
+    facts = Facts()
+    for name in Facts.__slots__:
+        setattr(facts, name, NEVER)
+    facts.fitted = fitted
+    facts.armed = True
+    return facts
+
+
+def settled() -> tuple[Interlocks, Facts, list[Event]]:
+    interlocks, facts, events = Interlocks(LIMITS), good_facts(), []
+    verdict = interlocks.evaluate(facts, 0.25, 0.0, events)
+    assert (verdict.oven, verdict.tank, verdict.contactor) == (PERMIT, PERMIT, True)
+    return interlocks, facts, events
+
+
+def limit_of(row: Row) -> float:
+    return float(getattr(LIMITS, row.limit)) if isinstance(row.limit, str) else row.limit
+
+
+def level(row: Row, verdict: object) -> int:
+    return max(verdict.oven if row.zone != "tank" else 0, verdict.tank if row.zone != "oven" else 0)  # type: ignore[attr-defined]
+
+
+EXPECTED = {"alert": PERMIT, "withhold": WITHHOLD, "trip": TRIP}
+
+
+@pytest.mark.parametrize("row", TABLE, ids=lambda row: row.name)
+def test_a_value_at_its_limit_acts_after_it_was_borne_and_just_below_holds(row: Row) -> None:
+    interlocks, facts, events = settled()
+    below = limit_of(row) - 1e-6 * max(1.0, abs(limit_of(row)))
+    setattr(facts, row.fact, below)
+    others = [one for one in TABLE if one.fact == row.fact and limit_of(one) <= below]
+    if not others:
+        assert level(row, interlocks.evaluate(facts, row.bear_s + 1.0, 1.0, events)) == PERMIT
+    interlocks, facts, events = settled()
+    setattr(facts, row.fact, limit_of(row))
+    if row.bear_s:
+        verdict = interlocks.evaluate(facts, row.bear_s - 0.25, 1.0, events)
+        assert not interlocks.acting(row.name)
+    verdict = interlocks.evaluate(facts, row.bear_s, 2.0, events)
+    assert interlocks.acting(row.name)
+    assert level(row, verdict) >= EXPECTED[row.action]
+    if row.action == "trip":
+        assert (verdict.oven, verdict.tank, verdict.contactor) == (TRIP, TRIP, False)
+    told = [event for event in events if event.data.get("interlock") == row.name]
+    assert len(told) == 1
+    assert told[0].text == row.text
+
+
+@pytest.mark.parametrize("row", TABLE, ids=lambda row: row.name)
+def test_an_unknown_takes_the_heat_away_in_the_same_tick_and_comes_back_by_itself(row: Row) -> None:
+    interlocks, facts, events = settled()
+    setattr(facts, row.fact, nan)
+    verdict = interlocks.evaluate(facts, 0.25, 1.0, events)
+    assert level(row, verdict) == (PERMIT if row.action == "alert" else WITHHOLD)
+    assert not interlocks.latched
+    assert any(one.name == row.name and one.state != "good" for one in interlocks.rows())
+    setattr(facts, row.fact, NEVER)
+    assert level(row, interlocks.evaluate(facts, 0.25, 2.0, events)) == PERMIT
+
+
+@pytest.mark.parametrize("row", [row for row in TABLE if row.action == "trip" and row.latched], ids=lambda r: r.name)
+def test_a_trip_is_latched_until_a_reset_with_its_cause_gone_and_survives_a_restart(row: Row) -> None:
+    interlocks, facts, events = settled()
+    setattr(facts, row.fact, inf)
+    interlocks.evaluate(facts, row.bear_s + 1.0, 1.0, events)
+    assert row.name in interlocks.latched
+    again = Interlocks(LIMITS, interlocks.latched)
+    verdict = again.evaluate(good_facts(), 0.25, 1.5, [])
+    assert (verdict.oven, verdict.tank) == (TRIP, TRIP)
+    assert verdict.latched
+    interlocks.reset(facts, 2.0, events)
+    assert row.name in interlocks.latched, "a cause that still stands cannot be reset"
+    assert events[-1].kind == "reset_refused"
+    setattr(facts, row.fact, NEVER)
+    assert interlocks.evaluate(facts, 600.0, 3.0, events).oven == TRIP, "time alone clears no trip"
+    interlocks.reset(facts, 4.0, events)
+    assert interlocks.latched == ()
+    assert interlocks.evaluate(facts, 0.25, 4.25, events).oven == PERMIT
+
+
+@pytest.mark.parametrize("row", [row for row in TABLE if row.action == "withhold"], ids=lambda row: row.name)
+def test_a_withhold_clears_below_its_clear_value_and_not_before(row: Row) -> None:
+    interlocks, facts, events = settled()
+    setattr(facts, row.fact, limit_of(row) + 1.0)
+    interlocks.evaluate(facts, row.bear_s + 1.0, 1.0, events)
+    assert interlocks.acting(row.name)
+    clear = row.clear if row.clear is not None else row.limit
+    clear_value = float(getattr(LIMITS, clear)) if isinstance(clear, str) else clear
+    clear_value -= row.clear_below_k
+    if clear_value < limit_of(row):
+        setattr(facts, row.fact, clear_value)
+        interlocks.evaluate(facts, 60.0, 2.0, events)
+        assert interlocks.acting(row.name)
+    setattr(facts, row.fact, clear_value - 0.01)
+    interlocks.evaluate(facts, 60.0, 3.0, events)
+    assert not interlocks.acting(row.name)
+    assert events[-1].kind == "interlock_cleared"
+
+
+@pytest.mark.parametrize("row", [row for row in TABLE if row.needs], ids=lambda row: row.name)
+def test_what_is_not_fitted_says_so_and_is_never_called_good(row: Row) -> None:
+    interlocks, facts, events = Interlocks(LIMITS), good_facts(ALL_FITTED & ~row.needs), []
+    interlocks.evaluate(facts, 0.25, 0.0, events)
+    state = next(one for one in interlocks.rows() if one.name == row.name)
+    assert state.state == "not fitted"
+
+
+def test_a_flickering_fault_still_acts() -> None:
+    interlocks, facts, events = settled()
+    for number in range(400):
+        facts.oven_over_k = 30.0 if number % 2 else 0.0
+        interlocks.evaluate(facts, 0.5, number * 0.5, events)
+    assert interlocks.acting("oven_over_program")
+
+
+def test_over_program_opens_the_contactor_and_lets_the_tank_wait() -> None:
+    interlocks, facts, events = settled()
+    facts.oven_over_k = 30.0
+    verdict = interlocks.evaluate(facts, 21.0, 1.0, events)
+    assert (verdict.oven, verdict.tank, verdict.contactor) == (WITHHOLD, WITHHOLD, False)
+
+
+def test_nothing_known_at_all_forbids_both_zones() -> None:
+    verdict = Interlocks(LIMITS).evaluate(Facts(), 0.25, 0.0, [])
+    assert verdict.oven >= WITHHOLD
+    assert verdict.tank >= WITHHOLD
+
+
+def test_a_zone_without_a_place_in_the_shop_file_is_not_fitted() -> None:
+    interlocks = Interlocks(limits(tank=False))
+    interlocks.evaluate(good_facts(), 0.25, 0.0, [])
+    assert {row.state for row in interlocks.rows() if row.zone == "tank"} == {"not fitted"}
+
+
+def test_every_sentence_is_plain() -> None:
+    for row in TABLE:
+        for text in (row.good, row.text, row.advice):
+            assert text.endswith((".", "?")), row.name
+            assert "!" not in text
+            assert "_" not in text.replace("oven.independent_cutout", "")
+    assert len({row.name for row in TABLE}) == len(TABLE)

@@ -1,0 +1,70 @@
+"""Limits in their order, and the figures they come from."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+from tests.core.rig import CANOLA, limits
+
+from controller.core import limits as limits_module
+from controller.thermocouple import true_c
+
+
+def test_margins_are_differences() -> None:
+    # 29 CFR 1910.126(a)(2): 50 °F below the flash point; as a difference 27.78 K (published).
+    assert limits_module.ALARM_BELOW_FLASH_K >= 50.0 / 1.8 - 0.005
+    # 100 °F as a difference 55.56 K (common practice).
+    assert limits_module.DESIGN_BELOW_FLASH_K >= 100.0 / 1.8 - 0.005
+
+
+def test_a_vegetable_oil_is_bounded_by_water_not_by_its_flash_point() -> None:
+    found = limits()
+    assert found.tank_limit_c == 90.0
+    assert found.oil_trip_c == 110.0
+    assert found.oil_ceiling_c == 65.0
+
+
+def test_a_low_flash_point_lowers_every_limit_in_order() -> None:
+    found = limits(oil=replace(CANOLA, flash_low_c=135.0))
+    assert found.oil_trip_c == pytest.approx(135.0 - 27.8 - 10.0)
+    assert found.oil_ceiling_c is not None
+    assert found.oil_ceiling_c <= 135.0 - 55.6 - 10.0
+    highest_c = found.bath_max_c()
+    assert highest_c is not None
+    assert found.tank_limit_c is not None
+    assert highest_c <= found.tank_limit_c <= found.oil_trip_c
+
+
+def test_high_ground_lowers_the_tank_limit_with_the_boiling_point() -> None:
+    # 2,000 m: water boils at 93.32 °C (IAPWS-95 with the standard atmosphere).
+    assert limits(altitude_m=2000.0).tank_limit_c == pytest.approx(93.32 - 5.0, abs=0.1)
+
+
+@pytest.mark.parametrize("kind", ["motor", "transmission", "used"])
+def test_oils_that_are_never_heated(kind: str) -> None:
+    found = limits(oil=replace(CANOLA, kind=kind))
+    assert found.oil is None
+    assert found.for_board(31855).tank_off is None
+    assert "not heated" in found.oil_refusal
+
+
+def test_an_oil_without_a_flash_point_or_with_too_low_a_one_is_refused_with_the_reason() -> None:
+    assert "safety data sheet" in limits(oil=replace(CANOLA, flash_low_c=None)).oil_refusal
+    assert "flashes too low" in limits(oil=replace(CANOLA, flash_low_c=80.0)).oil_refusal
+
+
+def test_the_boost_is_lowered_where_it_does_not_fit() -> None:
+    found = limits(limit_c=280.0)
+    assert found.boost_c(205.0) == 12.0
+    assert found.boost_c(260.0) == 5.0
+    assert found.boost_c(270.0) < 0.0
+
+
+@pytest.mark.parametrize("chip", [31855, 31856, 6675])
+def test_the_board_never_gets_a_limit_above_the_shops(chip: int) -> None:
+    sent = limits().for_board(chip)
+    assert sent.oven_trip is not None
+    for cold_c in (10.0, 25.0, 60.0):
+        assert true_c(chip, "K", sent.oven_trip / 100.0, cold_c) <= 300.0 + 0.01
+    assert true_c(chip, "K", sent.oven_trip / 100.0, 10.0) > 299.9
