@@ -289,7 +289,9 @@ class Guard:
     def permits(self, zone: int) -> bool:
         """Heat in this zone is allowed now (the contactor apart)."""
         sensors = self.sensors
-        if self.trips or not (self.armed and self.sid and sensors.zone_good[zone] and self.inputs.stable[STOP]):
+        if self.trips or not (
+            self.armed and self.sid and sensors.zone_good[zone] and self.inputs.stable[STOP]
+        ):
             return False
         if not sensors.has_limits(zone):
             return False

@@ -1,6 +1,7 @@
 """Makes the notes of the wire: the tables in `firmware_notes/wire.md`, all of `firmware_notes/vectors.csv`.
 
-Run it as a script to write both; `test_notes.py` fails while what is committed differs from what it makes.
+`python -m tests.firmware.make_notes` writes both; `test_notes.py` fails while what is committed differs from
+what it makes.
 """
 
 from __future__ import annotations
@@ -10,12 +11,11 @@ import io
 import re
 from pathlib import Path
 
-from twin_rig import OVEN_AND_TANK, TELEMETRY, bodies, frame
-from vector_cases import CASES, COLD
-from wire_meanings import tables
-
 from controller.sim.board import Board, Sample
 from controller.sim.board_store import SLOT_BYTES, TripStore
+from tests.firmware.twin_rig import OVEN_AND_TANK, TELEMETRY, bodies, frame
+from tests.firmware.vector_cases import CASES, COLD
+from tests.firmware.wire_meanings import tables
 
 NOTES = Path(__file__).resolve().parents[2] / "firmware_notes"
 COLUMNS = ("case", "at_ms", "what", "value")

@@ -5,7 +5,8 @@ from __future__ import annotations
 import csv
 
 import pytest
-from make_notes import COLUMNS, NOTES, vectors, wire
+
+from tests.firmware.make_notes import COLUMNS, NOTES, vectors, wire
 
 HELLO = "B,1,{firmware},1,1,0"
 H = "H,1,{firmware},56694,{sid},31855,31000,11000,31000,11000,11000,31,1000"
@@ -94,12 +95,12 @@ def committed() -> dict[str, list[list[str]]]:
 
 
 def test_the_committed_vectors_are_what_the_twin_answers() -> None:
-    assert (NOTES / "vectors.csv").read_text() == vectors(), "run tests/firmware/make_notes.py"
+    assert (NOTES / "vectors.csv").read_text() == vectors(), "run python -m tests.firmware.make_notes"
 
 
 def test_the_committed_text_has_the_tables_of_the_code() -> None:
     text = (NOTES / "wire.md").read_text()
-    assert text == wire(text), "run tests/firmware/make_notes.py"
+    assert text == wire(text), "run python -m tests.firmware.make_notes"
 
 
 @pytest.mark.parametrize("case", BY_HAND)

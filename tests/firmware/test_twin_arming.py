@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from twin_rig import CONTACTOR, EVERYTHING, TRIP, WORK, Rig
+
+from tests.firmware.twin_rig import CONTACTOR, EVERYTHING, TRIP, WORK, Rig
 
 MINUTE = 60_000
 HOUR = 60 * MINUTE

@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-from twin_rig import Rig, frame
-
 from controller.model import BoardLimits, Command
 from controller.sim import board_frames
 from controller.wire import frames, messages
 from controller.wire.link import Link
+from tests.firmware.twin_rig import Rig, frame
 
 
 def test_both_ends_have_the_same_fields_in_the_same_order() -> None:

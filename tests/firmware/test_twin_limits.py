@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from twin_rig import CONTACTOR, Rig
+
+from tests.firmware.twin_rig import CONTACTOR, Rig
 
 OVEN, OVEN_LIMIT, TANK, TANK_LIMIT, PART = range(5)
 

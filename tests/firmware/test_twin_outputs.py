@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from twin_rig import CONTACTOR, EVERYTHING, Rig
+
+from tests.firmware.twin_rig import CONTACTOR, EVERYTHING, Rig
 
 
 def trace(rig: Rig, oven: int, tank: int, windows: int = 1) -> list[tuple[list[int], list[int]]]:
@@ -190,6 +191,35 @@ def test_take_on_s_adds_up_to_the_duty() -> None:
         for zone, seconds in enumerate(rig.board.take_on_s()):
             total[zone] += seconds
     assert total == pytest.approx([37 * 0.45, 37 * 0.55], abs=0.001)
+
+
+def test_on_times_are_told_while_the_output_is_still_on() -> None:
+    rig = Rig().ready()
+    rig.run(1_000, 800, 0)
+    rig.board.take_on_s()
+    rig.duty(800, 0)
+    rig.pass_ms(300)
+    assert rig.board.oven_on
+    assert rig.board.take_on_s() == (0.3, 0.0)
+    rig.pass_ms(700)
+    assert rig.board.take_on_s() == (0.5, 0.0)
+    rig.duty(800, 0)
+    assert rig.telemetry()["oven_on_ms"] == 800 + 250
+
+
+def test_a_window_that_a_stall_made_late_gets_no_heat() -> None:
+    rig = Rig().ready()
+    rig.duty(1000, 1000)
+    rig.pass_ms(900)
+    rig.board.hang(0.2)
+    rig.pass_ms(200)
+    rig.duty(1000, 1000)
+    rig.board.take_on_s()
+    rig.pass_ms(899)
+    assert rig.board.take_on_s() == (0.0, 0.0)
+    rig.duty(1000, 1000)
+    rig.pass_ms(501)
+    assert rig.board.take_on_s() == (0.5, 0.5)
 
 
 # --- hangs, resets, power ---------------------------------------------------------------------------------

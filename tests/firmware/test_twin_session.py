@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import pytest
-from twin_rig import CONTACTOR, EVERYTHING, TRIP, Rig, bodies
+
+from tests.firmware.twin_rig import CONTACTOR, EVERYTHING, TRIP, Rig, bodies
 
 
 def test_a_board_says_hello_once_after_its_boot() -> None:
@@ -183,7 +184,9 @@ def test_range_of_limits(which: int, limit: int, code: int) -> None:
 
 @pytest.mark.parametrize(("fitted", "oven", "tank", "code"), [(3, 500, 0, 0), (3, 0, 1, 1), (3, 0, 0, 0),
                                                              (12, 1, 0, 1), (12, 0, 500, 0)])  # fmt: skip
-def test_duty_for_a_zone_that_is_not_fitted_is_out_of_range(fitted: int, oven: int, tank: int, code: int) -> None:
+def test_duty_for_a_zone_that_is_not_fitted_is_out_of_range(
+    fitted: int, oven: int, tank: int, code: int
+) -> None:
     assert Rig(fitted).ready().duty(oven, tank) == code
 
 

@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import pytest
-from twin_rig import CONTACTOR, EVERYTHING, TRIP, Rig
 
 from controller.sim.board_store import TripStore
+from tests.firmware.twin_rig import CONTACTOR, EVERYTHING, TRIP, Rig
 
 MINUTE = 60_000
 SOUNDER, AGITATOR = 1, 2

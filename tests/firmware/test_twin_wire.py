@@ -5,7 +5,8 @@ from __future__ import annotations
 import random
 
 import pytest
-from twin_rig import EVERYTHING, Rig, bodies, crc, frame
+
+from tests.firmware.twin_rig import EVERYTHING, Rig, bodies, crc, frame
 
 
 def bad(rig: Rig) -> int:

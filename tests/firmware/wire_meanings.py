@@ -112,7 +112,9 @@ RANGES = {
     ("telemetry", "ms"): "0..4294967295",
     ("telemetry", "faults"): "5 characters",
     **{("greeting", name): "signed" for name in GREETING if name.endswith(("_flash", "_limit", "_off"))},
-    **{("telemetry", name): "signed" for name in ("oven", "oven_limit", "tank", "tank_limit", "part", "cold")},
+    **{
+        ("telemetry", name): "signed" for name in ("oven", "oven_limit", "tank", "tank_limit", "part", "cold")
+    },
 }
 """What fits the field, where it is not a whole number of 16 bits."""
 
@@ -124,8 +126,14 @@ def tables() -> dict[str, str]:
         names = re.findall(r"<(\w+)>", listed)
         if names != list(meanings):
             raise ValueError(f"{message}: the fields {names} are not the explained {list(meanings)}")
-        rows = [f"| {name} | {RANGES.get((message, name), '0..65535')} | {meanings[name]} |" for name in names]
-        made[message] = "\n".join([f"`{listed}`", "", "| field | fits | meaning |", "| --- | --- | --- |", *rows])
+        rows = [
+            f"| {name} | {RANGES.get((message, name), '0..65535')} | {meanings[name]} |" for name in names
+        ]
+        made[message] = "\n".join(
+            [f"`{listed}`", "", "| field | fits | meaning |", "| --- | --- | --- |", *rows]
+        )
     made["layout"] = "\n".join(["```", *FIELD_LISTS, "```", "", f"They give {LAYOUT}."])
-    made["codes"] = "\n".join(["| code | meaning |", "| --- | --- |", *(f"| {c} | {m} |" for c, m in CODES.items())])
+    made["codes"] = "\n".join(
+        ["| code | meaning |", "| --- | --- |", *(f"| {c} | {m} |" for c, m in CODES.items())]
+    )
     return made
