@@ -10,7 +10,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from math import inf
-from operator import attrgetter
+from operator import attrgetter, lt
 from typing import Final, NamedTuple
 
 from controller.core.facts import Facts
@@ -70,7 +70,7 @@ class Interlocks:
         self._states = [_State(row, limits) for row in TABLE]
         self._by_name = {state.row.name: state for state in self._states}
         self._values = attrgetter(*(row.fact for row in TABLE))
-        self._walk = [(state, state.limit) for state in self._states]
+        self._limits = [state.limit for state in self._states]
         self._busy = False
         self._fitted = -1
         self._rows: tuple[RowState, ...] | None = None
@@ -93,12 +93,9 @@ class Interlocks:
         """The verdict for these facts; `passed_s` since the last call. Changes are appended to `events`."""
         if facts.fitted != self._fitted:
             self._fit(facts.fitted)
-        if not self._busy:
-            for (_, limit), value in zip(self._walk, self._values(facts), strict=True):
-                if not value < limit:
-                    break
-            else:
-                return self._verdict
+        # Nothing fails and nothing failed before: the whole table in one comparison, as it is nearly always.
+        if not self._busy and all(map(lt, self._values(facts), self._limits)):
+            return self._verdict
         self._busy = False
         changed = False
         for state, value in zip(self._states, self._values(facts), strict=True):

@@ -27,7 +27,8 @@ class OvenWatch:
     def __init__(self, door_fitted: bool = False) -> None:
         self.door_fitted = door_fitted
         self.asking = False
-        self._past: deque[tuple[float, float]] = deque(maxlen=121)
+        self._past: deque[float] = deque(maxlen=121)
+        self._half_s = self._full_s = 0
         self.door_shut_s = 1e9
         self._asked_s = 0.0
         self._asked_low_c = 0.0
@@ -40,10 +41,10 @@ class OvenWatch:
     def second(self, facts: Facts, asked: float, on: bool, air_target_c: float | None, withheld_over: bool) -> None:
         """One second: the duty asked, whether the output was on, the air target, and whether the row
         `oven_over_program` has taken the heat off."""
-        control_c = facts.oven_c
         self.door_shut_s = 0.0 if facts.door_open >= 0.5 else self.door_shut_s + 1.0
-        past = self._past
-        past.append((control_c, asked))
+        self._past.append(facts.oven_c)
+        self._half_s = self._half_s + 1 if asked > HALF_DUTY else 0
+        self._full_s = self._full_s + 1 if asked >= FULL_DUTY else 0
         self._no_rise(facts, air_target_c)
         self._falling(facts)
         self._rising_off(facts, asked, on)
@@ -57,19 +58,16 @@ class OvenWatch:
         """After a reset at the machine: the rules start afresh."""
         self.__init__(self.door_fitted)  # type: ignore[misc]
 
-    def _fell_k(self, seconds: int, duty: float) -> float:
-        """How far the reading fell over these seconds with the duty above `duty` throughout; NEVER otherwise."""
+    def _fell_k(self, seconds: int, asked_s: int) -> float:
+        """How far the reading fell over these seconds, if the duty was asked for as long; NEVER otherwise."""
         past = self._past
-        if len(past) <= seconds:
+        if asked_s <= seconds or len(past) <= seconds:
             return NEVER
-        recent = list(past)[-seconds - 1 :]
-        if any(asked <= duty for _, asked in recent):
-            return NEVER
-        fell_k = recent[0][0] - recent[-1][0]
+        fell_k = past[-1 - seconds] - past[-1]
         return fell_k if fell_k == fell_k else NEVER
 
     def _no_rise(self, facts: Facts, air_target_c: float | None) -> None:
-        fell_k = self._fell_k(120, FULL_DUTY - 1e-9)
+        fell_k = self._fell_k(120, self._full_s)
         below = air_target_c is not None and facts.oven_c < air_target_c - 10.0
         facts.oven_no_rise_k = 3.0 + fell_k if below and fell_k != NEVER else NEVER
 
@@ -78,9 +76,9 @@ class OvenWatch:
         if self.door_fitted:
             facts.oven_fall_asked = facts.oven_fall_unanswered = 0.0
             if self.door_shut_s >= 60.0:
-                facts.oven_fall_k = self._fell_k(30, HALF_DUTY)
+                facts.oven_fall_k = self._fell_k(30, self._half_s)
             return
-        if not self.asking and self._fell_k(120, HALF_DUTY) >= DOOR_FALL_K:
+        if not self.asking and self._fell_k(120, self._half_s) >= DOOR_FALL_K:
             self.asking = True
             self._asked_s = 0.0
             self._asked_low_c = facts.oven_c
@@ -104,7 +102,7 @@ class OvenWatch:
             facts.oven_rising_off_k = NEVER
             return
         if self._off_s == 0.0:
-            self._peak_c = max((c for c, _ in self._past if c == c), default=hottest_c)
+            self._peak_c = max((c for c in self._past if c == c), default=hottest_c)
         self._off_s += 1.0
         if self._off_s <= OFF_PEAK_UNTIL_S:
             self._peak_c = max(self._peak_c, hottest_c)
@@ -132,7 +130,8 @@ class TankWatch:
     def __init__(self, heat_j_per_k: float, heater_w: float) -> None:
         self._heat_j_per_k = heat_j_per_k
         self._heater_w = heater_w
-        self._past: deque[tuple[float, float]] = deque(maxlen=601)
+        self._past: deque[float] = deque(maxlen=601)
+        self._half_s = self._full_s = 0
         self._off_s = 0.0
         self._since_quench_s = 1e9
         self._since_step_s = 1e9
@@ -148,7 +147,9 @@ class TankWatch:
 
     def second(self, facts: Facts, asked: float, on: bool, tank_limit_c: float | None) -> None:
         """One second: the duty asked, whether the output was on, and the tank limit (None without an oil)."""
-        self._past.append((facts.tank_c, asked))
+        self._past.append(facts.tank_c)
+        self._half_s = self._half_s + 1 if asked > HALF_DUTY else 0
+        self._full_s = self._full_s + 1 if asked >= FULL_DUTY else 0
         self._since_quench_s += 1.0
         self._since_step_s += 1.0
         self._off_s = 0.0 if asked > 0.0 or on else self._off_s + 1.0
@@ -174,12 +175,8 @@ class TankWatch:
         past = self._past
         if len(past) <= seconds:
             return NEVER
-        rise_k = past[-1][0] - past[-1 - seconds][0]
+        rise_k = past[-1] - past[-1 - seconds]
         return rise_k if rise_k == rise_k else NEVER
-
-    def _asked_above(self, seconds: int, duty: float) -> bool:
-        past = self._past
-        return len(past) > seconds and all(past[-1 - i][1] > duty for i in range(seconds + 1))
 
     def _step(self, facts: Facts, tank_limit_c: float | None) -> None:
         """A rise of 3 K within 10 s that levels off within 60 s below the tank limit is taken as a quench."""
@@ -197,16 +194,16 @@ class TankWatch:
         elif rise_k >= 3.0:
             self._stepping_s = 1.0
             self._since_step_s = 0.0
-            self._step_from_c = self._past[-11][0]
+            self._step_from_c = self._past[-11]
 
     def _fall_k(self, seconds: int) -> float:
         change_k = self._change_k(seconds)
-        return -change_k if change_k != NEVER and self._asked_above(seconds, HALF_DUTY) else NEVER
+        return -change_k if change_k != NEVER and self._half_s > seconds else NEVER
 
     def _no_rise(self) -> float:
         """Below 0 while the oil gained a quarter of what watts and litres give in 5 min of full heat."""
         rise_k = self._change_k(300)
-        if self._heat_j_per_k <= 0.0 or rise_k == NEVER or not self._asked_above(300, FULL_DUTY):
+        if self._heat_j_per_k <= 0.0 or rise_k == NEVER or self._full_s <= 300:
             return NEVER
         return 0.25 * self._heater_w * 300.0 / self._heat_j_per_k - rise_k
 
