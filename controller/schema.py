@@ -10,7 +10,7 @@ import difflib
 import math
 from collections.abc import Iterable, Mapping
 from types import NoneType, UnionType
-from typing import Any, Literal, TypeVar, Union, get_args, get_origin
+from typing import Any, ClassVar, Literal, TypeVar, Union, get_args, get_origin
 
 from pydantic import BaseModel, ConfigDict, Field, ValidationError
 from pydantic.fields import FieldInfo
@@ -24,6 +24,9 @@ class Table(BaseModel):
     """A table of a file: frozen, unknown keys refused, a key may be given by the name it has in the file only."""
 
     model_config = ConfigDict(frozen=True, extra="forbid")
+
+    brief: ClassVar[str] = ""
+    """How `keys_table` writes such a table on one line, instead of key by key."""
 
 
 # --- Fields ----------------------------------------------------------------------------------------------
@@ -101,7 +104,8 @@ def check(model: type[TableT], parsed: Parsed) -> tuple[TableT | None, list[Faul
         except ValidationError as error:
             for detail in error.errors(include_url=False):
                 path: Path = tuple(detail["loc"])
-                if detail["type"] != "missing" or path not in parsed.lost:
+                known = detail["type"] == "missing" and path in parsed.lost
+                if not known and not _length_is_right(model, path, detail["type"], detail["input"]):
                     faults.append(_fault(model, parsed, path, detail["type"], detail["input"], detail.get("ctx", {})))
     return (None if faults else made), faults
 
@@ -111,9 +115,22 @@ def fault_at(parsed: Parsed, path: Path, code: str, text: str) -> Fault:
     return Fault(where(path), line_of(parsed, path), code, f"{where(path)} {text}".strip())
 
 
+def keys_of(model: type[Table]) -> frozenset[str]:
+    """The keys of a table as they stand in the file."""
+    return frozenset(field.alias or name for name, field in model.model_fields.items())
+
+
 def nearest(word: str, known: Iterable[str]) -> str | None:
     """The known word that was probably meant, or None."""
     return next(iter(difflib.get_close_matches(word.lower(), sorted(known), n=1, cutoff=0.55)), None)
+
+
+def _length_is_right(model: type[Table], path: Path, kind: str, value: object) -> bool:
+    """Pydantic counts only the entries that are right themselves, and would call a list short that is not."""
+    field = field_at(model, path)
+    if kind != "too_short" or field is None or not isinstance(value, (list, tuple)):
+        return False
+    return len(value) >= (_lengths(field)[0] or 0)
 
 
 def _fault(
@@ -176,7 +193,11 @@ def right(field: FieldInfo) -> str:
     kinds = _kinds(field.annotation)
     unit = _extra(field, "unit")
     low, high = _bounds(field)
-    text = "; or ".join(_kind_in_words(kind) for kind in kinds if kind is not NoneType)
+    text = " or ".join(_kind_in_words(kind) for kind in kinds if kind is not NoneType)
+    if (inner := table_of(field.annotation)) and inner.brief:
+        text = inner.brief
+        if unit:
+            text += f" with numbers from {_extra(field, 'low')} to {_extra(field, 'high')} {unit}"
     if low is not None and high is not None:
         text += f" from {low:g} to {high:g}" + (f" {unit}" if unit else "")
     shortest, longest = _lengths(field)
@@ -197,7 +218,8 @@ def _key_rows(model: type[Table], prefix: str) -> Iterable[str]:
     for name, field in model.model_fields.items():
         key = prefix + (field.alias or name)
         yield f"| `{key}` | {_extra(field, 'unit')} | {_default(field)} | {right(field)} | {field.description} |"
-        if inner := table_of(field.annotation):
+        inner = table_of(field.annotation)
+        if inner and not inner.brief:
             many = any(get_origin(kind) is tuple for kind in _kinds(field.annotation))
             yield from _key_rows(inner, f"{key}[]." if many else f"{key}.")
 

@@ -31,6 +31,7 @@ from controller.toml_text import Fault, Parsed, TextError, read_toml, shown
 
 OilKind = Literal["quench", "vegetable", "motor", "transmission", "used"]
 REFUSED_KINDS: Final = frozenset({"motor", "transmission", "used"})
+WHY_REFUSED: Final = "its flash point is unknown once it was used, and its additives give toxic fume."
 ThermocoupleKind = Literal["K", "J", "N", "T"]
 
 HIGHEST_SETPOINT_C: Final = 260.0
@@ -46,6 +47,7 @@ WARMEST_BATH_C: Final = 90.0
 """Hotter, water under the oil would boil; the tank's heater is taken off here whatever the oil allows."""
 
 _NOT_FITTED: Final = frozenset({"", "-", "n/a", "no", "none", "not fitted", "missing", "unknown", "false"})
+_REFUSED_OIL: Final = re.compile(r"\b(motor|engine|transmission|atf|gear|hydraulic|diesel|used|waste)\b", re.IGNORECASE)
 _HOST_NAME: Final = re.compile(r"(?!-)[A-Za-z0-9-]{1,63}(?<!-)(\.(?!-)[A-Za-z0-9-]{1,63}(?<!-))*\.?")
 _CLOCK: Final = re.compile(r"([01]\d|2[0-3]):[0-5]\d")
 
@@ -71,7 +73,8 @@ class Oven(Table):
         "how far the air may be driven above the setpoint to warm the steel; lowered where it does not fit", "K", 0, 25,
         default=12.0,
     )  # fmt: skip
-    thermocouple: ThermocoupleKind = one_of("type of the oven's thermocouples", default="K")
+    thermocouple: WHY_REFUSED: Final = "its flash point is unknown once it was used, and its additives give toxic fume."
+ThermocoupleKind = one_of("type of the oven's thermocouples", default="K")
 
     @field_validator("independent_cutout", mode="before")
     @classmethod
@@ -90,7 +93,8 @@ class Tank(Table):
     )
     volume_l: float = number("oil in the tank", "L", 1, 400)
     oil: str = words('name of the oil: a profile or an [[oil]]; "": none yet, the tank is not heated', longest=60)
-    thermocouple: ThermocoupleKind = one_of("type of the tank's thermocouples", default="K")
+    thermocouple: WHY_REFUSED: Final = "its flash point is unknown once it was used, and its additives give toxic fume."
+ThermocoupleKind = one_of("type of the tank's thermocouples", default="K")
 
     @field_validator("oil")
     @classmethod
@@ -219,15 +223,21 @@ def _across_tables(parsed: Parsed, known_oils: Collection[str] | None) -> list[F
     oil = tank.get("oil") if isinstance(tank, Mapping) else None
     known = {*map(str, names), *(known_oils or ())}
     if known_oils is not None and isinstance(oil, str) and oil.strip() and oil.strip() not in known:
-        meant = nearest(oil, known)
-        which = f'probably "{meant}"' if meant else "a name from " + ", ".join(sorted(known)) + ", or an [[oil]]"
-        faults.append(fault_at(parsed, ("tank", "oil"), "not_allowed", f"is {shown(oil)}; right is {which}."))
+        faults.append(fault_at(parsed, ("tank", "oil"), "not_allowed", _unknown_oil(oil, known)))
     alerts = tree.get("alerts")
     if isinstance(alerts, Mapping) and ("quiet_from" in alerts) != ("quiet_until" in alerts):
         lacking = "quiet_until" if "quiet_from" in alerts else "quiet_from"
         text = 'is missing; right are both quiet_from and quiet_until, as "22:00" and "06:30", or neither.'
         faults.append(fault_at(parsed, ("alerts", lacking), "missing", text))
     return faults
+
+
+def _unknown_oil(oil: str, known: set[str]) -> str:
+    if _REFUSED_OIL.search(oil.replace("_", " ")):
+        return f"is {shown(oil)}, which is not heated: {WHY_REFUSED} Right is a quench oil or a fresh vegetable oil."
+    meant = nearest(oil, known)
+    which = f'probably "{meant}"' if meant else "a name from " + ", ".join(sorted(known)) + ", or an [[oil]]"
+    return f"is {shown(oil)}; right is {which}."
 
 
 def _is_list(value: object) -> bool:
@@ -263,8 +273,7 @@ def advice(shop: Shop) -> tuple[str, ...]:
     for oil in shop.oils:
         if oil.kind in REFUSED_KINDS:
             told.append(
-                f"{oil.name}: {oil.kind} oil is not heated. Its flash point is unknown once it was used and its "
-                "additives give toxic fume. Use a quench oil or a fresh vegetable oil."
+                f"{oil.name}: {oil.kind} oil is not heated: {WHY_REFUSED} Use a quench oil or a fresh vegetable oil."
             )
         if oil.bath_max_c is not None and oil.bath_max_c > WARMEST_BATH_C:
             told.append(

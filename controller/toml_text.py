@@ -79,7 +79,7 @@ def shown(value: object) -> str:
         return f'"{plain}…"' if len(value) > 60 else f'"{plain}"'
     if isinstance(value, Mapping):
         return "a table"
-    return "a list" if isinstance(value, (list, tuple)) else f"a {type(value).__name__}"
+    return f"a list of {len(value)}" if isinstance(value, (list, tuple)) else f"a {type(value).__name__}"
 
 
 _BARE = r'(?:[A-Za-z0-9_-]+|"[^"\\]*"|\'[^\']*\')'
