@@ -73,8 +73,7 @@ class Oven(Table):
         "how far the air may be driven above the setpoint to warm the steel; lowered where it does not fit", "K", 0, 25,
         default=12.0,
     )  # fmt: skip
-    thermocouple: WHY_REFUSED: Final = "its flash point is unknown once it was used, and its additives give toxic fume."
-ThermocoupleKind = one_of("type of the oven's thermocouples", default="K")
+    thermocouple: ThermocoupleKind = one_of("type of the oven's thermocouples", default="K")
 
     @field_validator("independent_cutout", mode="before")
     @classmethod
@@ -93,8 +92,7 @@ class Tank(Table):
     )
     volume_l: float = number("oil in the tank", "L", 1, 400)
     oil: str = words('name of the oil: a profile or an [[oil]]; "": none yet, the tank is not heated', longest=60)
-    thermocouple: WHY_REFUSED: Final = "its flash point is unknown once it was used, and its additives give toxic fume."
-ThermocoupleKind = one_of("type of the tank's thermocouples", default="K")
+    thermocouple: ThermocoupleKind = one_of("type of the tank's thermocouples", default="K")
 
     @field_validator("oil")
     @classmethod
