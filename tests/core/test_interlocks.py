@@ -5,12 +5,12 @@ from __future__ import annotations
 from math import inf, nan
 
 import pytest
-from tests.core.rig import limits
 
 from controller.core.facts import NEVER, Facts
 from controller.core.interlocks import PERMIT, TRIP, WITHHOLD, Interlocks
 from controller.core.table import TABLE, Row
 from controller.model import Event
+from tests.core.rig import limits
 
 ALL_FITTED = 2047
 LIMITS = limits()

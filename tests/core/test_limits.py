@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from tests.core.rig import CANOLA, limits
 
 from controller.core import limits as limits_module
 from controller.thermocouple import true_c
+from tests.core.rig import CANOLA, limits
 
 
 def test_margins_are_differences() -> None:

@@ -5,16 +5,27 @@ from __future__ import annotations
 from math import nan
 
 import pytest
-from tests.core.rig import Rig, limits, program
 
 from controller.core.program import TRANSITIONS
-from controller.model import Confirm, LoadItem, Preheat, Presence, Program, Quench, Resume, Start, StopAll, StopOven
-from controller.model import Temper as T
+from controller.model import (
+    Confirm,
+    LoadItem,
+    Preheat,
+    Presence,
+    Program,
+    Quench,
+    Resume,
+    Start,
+    StopAll,
+    StopOven,
+    Temper,
+)
+from tests.core.rig import Rig, limits, program
 
 
 def test_a_temper_from_start_to_end_soaks_on_the_steel() -> None:
     rig = Rig()
-    rig.start(program(T(205.0, 1200.0)))
+    rig.start(program(Temper(205.0, 1200.0)))
     rig.run(7200.0, lambda: rig.phase() == "soak")
     assert abs(rig.shop.oven.core_c - 205.0) < 8.0, "the soak begins on the steel, not on the air"
     rig.run(7200.0, lambda: rig.phase() == "ended")
@@ -74,13 +85,13 @@ def test_a_second_start_is_refused_and_says_why() -> None:
 @pytest.mark.parametrize(
     ("wrong", "code"),
     [
-        (program(T(400.0, 600.0)), "too_hot"),
-        (program(T(2000.0, 600.0)), "too_hot"),
-        (program(T(nan, 600.0)), "temper_invalid"),
-        (program(T(205.0, nan)), "temper_invalid"),
-        (program(T(205.0, -1.0)), "temper_invalid"),
-        (program(T(205.0, 40.0 * 86400.0)), "too_long"),
-        (program(*[T(205.0, 36000.0)] * 2), "too_long"),
+        (program(Temper(400.0, 600.0)), "too_hot"),
+        (program(Temper(2000.0, 600.0)), "too_hot"),
+        (program(Temper(nan, 600.0)), "temper_invalid"),
+        (program(Temper(205.0, nan)), "temper_invalid"),
+        (program(Temper(205.0, -1.0)), "temper_invalid"),
+        (program(Temper(205.0, 40.0 * 86400.0)), "too_long"),
+        (program(*[Temper(205.0, 36000.0)] * 2), "too_long"),
     ],
 )
 def test_programs_that_cannot_be_are_refused_with_a_reason(wrong: Program, code: str) -> None:
@@ -97,7 +108,7 @@ def test_every_reason_is_given_at_once() -> None:
     rig.shop.fault("door_open", True)
     rig.shop.fault("stop_pressed", True)
     rig.run(2.0)
-    rig.tick(Start(program(T(400.0, 600.0)), rig.load))
+    rig.tick(Start(program(Temper(400.0, 600.0)), rig.load))
     assert {"too_hot", "door", "stop_circuit"} <= set(rig.refusal())
 
 
@@ -109,22 +120,22 @@ def test_one_sensor_only_needs_a_cut_out_and_stays_below_230() -> None:
     assert "oven_one_sensor" in rig.refusal()
     rig = Rig(limits(cutout="manual-reset thermostat, 280 °C"), fitted=single)
     rig.arm()
-    rig.tick(Start(program(T(240.0, 600.0)), rig.load))
+    rig.tick(Start(program(Temper(240.0, 600.0)), rig.load))
     assert rig.refusal() == ["too_hot"]
-    rig.tick(Start(program(T(230.0, 600.0)), rig.load))
+    rig.tick(Start(program(Temper(230.0, 600.0)), rig.load))
     assert rig.phase() == "heat_up"
 
 
 def test_an_oven_hotter_than_asked_must_cool_first() -> None:
     rig = Rig(oven_c=180.0)
     rig.arm()
-    rig.tick(Start(program(T(150.0, 600.0)), rig.load))
+    rig.tick(Start(program(Temper(150.0, 600.0)), rig.load))
     assert rig.refusal() == ["oven_hot"]
 
 
 def test_a_double_temper_cools_between_and_asks_for_the_hand() -> None:
     rig = Rig()
-    rig.start(program(T(200.0, 300.0, cool_below_c=80.0), T(180.0, 300.0, prompt="Turn the piece over.")))
+    rig.start(program(Temper(200.0, 300.0, cool_below_c=80.0), Temper(180.0, 300.0, prompt="Turn the piece over.")))
     rig.run(4 * 3600.0, lambda: rig.phase() == "prompt")
     assert rig.shop.oven.core_c < 82.0
     assert rig.outcome is not None
@@ -143,14 +154,14 @@ def test_a_double_temper_cools_between_and_asks_for_the_hand() -> None:
 
 def test_a_ramp_is_kept() -> None:
     rig = Rig()
-    rig.start(program(T(120.0, 60.0, ramp_c_per_h=100.0)))
+    rig.start(program(Temper(120.0, 60.0, ramp_c_per_h=100.0)))
     rig.run(1800.0)
     assert 20.0 + 50.0 - 12.0 < rig.shop.oven.core_c < 20.0 + 50.0 + 12.0
 
 
 def test_without_a_part_sensor_the_estimate_leads_and_shows_its_error() -> None:
     rig = Rig(part_sensor=False)
-    rig.start(program(T(205.0, 600.0)))
+    rig.start(program(Temper(205.0, 600.0)))
     rig.run(3 * 3600.0, lambda: rig.phase() == "ended")
     assert rig.phase() == "ended"
     assert rig.outcome is not None
@@ -218,7 +229,7 @@ def test_a_long_gap_needs_the_arm_button_and_resume() -> None:
 
 def test_a_run_cut_off_by_a_restart_goes_on_with_the_temper_it_has_had() -> None:
     rig = Rig()
-    rig.start(program(T(205.0, 1200.0)))
+    rig.start(program(Temper(205.0, 1200.0)))
     rig.run(7200.0, lambda: rig.phase() == "soak")
     rig.run(600.0)
     state = rig.core.state()
@@ -264,7 +275,7 @@ def test_a_trip_ends_the_run_is_stored_and_only_the_reset_button_clears_it() -> 
 
 def test_a_welded_relay_in_soak_trips() -> None:
     rig = Rig()
-    rig.start(program(T(205.0, 3600.0)))
+    rig.start(program(Temper(205.0, 3600.0)))
     rig.run(7200.0, lambda: rig.phase() == "soak")
     rig.run(300.0)
     rig.shop.fault("oven_relay_welded", True)
