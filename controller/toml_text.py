@@ -105,7 +105,8 @@ def read_toml(text: str) -> Parsed:
     if len(text) > MOST_CHARACTERS:
         size = f"The text has {len(text):,} characters; right are at most {MOST_CHARACTERS:,}, a few kB are usual."
         return Parsed({}, {}, frozenset(), (Fault("", None, "too_long", size),))
-    rows = text.removeprefix("\ufeff").replace("\r\n", "\n").split("\n")
+    # The line break at the end keeps a fault of the last line on that line instead of "at end of document".
+    rows = [*text.removeprefix("\ufeff").replace("\r\n", "\n").split("\n"), ""]
     lines, paths = _key_lines(rows)
     faults: list[Fault] = []
     lost: set[Path] = set()
