@@ -1,0 +1,138 @@
+"""The live stream: one hub looks at the shop, encodes each message once and hands the bytes to every client.
+
+A client that reads slowly misses snapshots (it gets the newest when it is back), and events only when it is far
+behind; it never holds up the others. Events come from the book, by their numbers there, so that a phone that
+was away asks for what it missed with Last-Event-ID, across a restart of the service as well.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import threading
+from collections import deque
+from collections.abc import AsyncIterator, Callable
+from typing import Any, Final
+
+from .ports import Book
+from .problems import encoded, problem
+from .status import Teller, change_key
+
+LOOK_EVERY_S: Final = 0.1
+SNAPSHOT_EVERY_S: Final = 0.5
+MOST_CLIENTS: Final = 64
+EVENTS_AT_ONCE: Final = 50
+EVENTS_BEHIND: Final = 256
+
+
+def message(name: str, data: bytes, number: int | None = None) -> bytes:
+    """One server-sent event; `data` is JSON on one line."""
+    numbered = b"" if number is None else b"id: %d\n" % number
+    return numbered + b"event: " + name.encode("ascii") + b"\ndata: " + data + b"\n\n"
+
+
+class _Client:
+    """What waits for one client: the newest snapshot, and a bounded row of events."""
+
+    def __init__(self, last_event: int, allowed: Callable[[], bool]) -> None:
+        self.last_event = last_event
+        self.allowed = allowed
+        self.snapshot: bytes | None = None
+        self.events: deque[bytes] = deque(maxlen=EVENTS_BEHIND)
+        self.something = asyncio.Event()
+
+    def take(self) -> bytes:
+        waiting = b"".join(self.events) + (self.snapshot or b"")
+        self.events.clear()
+        self.snapshot = None
+        self.something.clear()
+        return waiting
+
+
+class StreamHub:
+    """All streams of one service. It works only while somebody listens."""
+
+    def __init__(self, teller: Teller, book: Book) -> None:
+        self._teller = teller
+        self._book = book
+        self._clients: set[_Client] = set()
+        self._task: asyncio.Task[None] | None = None
+        self._loop: asyncio.AbstractEventLoop | None = None
+        self._lock = threading.Lock()
+        self._closed = False
+
+    @property
+    def clients(self) -> int:
+        return len(self._clients)
+
+    def close(self) -> None:
+        """End every stream at once, and take no more. From any thread, more than once if need be."""
+        with self._lock:
+            self._closed = True
+            loop = self._loop
+        if loop is not None and not loop.is_closed():
+            loop.call_soon_threadsafe(self._wake)
+
+    async def listen(self, last_event: int | None, allowed: Callable[[], bool]) -> AsyncIterator[bytes]:
+        """The bytes for one client, the snapshot first. `last_event`: the last number that it has seen.
+
+        `allowed` is asked before each message: the stream ends when it says no. Raises a Problem (503) when the
+        service is ending or too many listen.
+        """
+        with self._lock:
+            if self._closed:
+                raise problem(503, "ending", "The service is ending. Look at the oven.")
+            self._loop = asyncio.get_running_loop()
+        if len(self._clients) >= MOST_CLIENTS:
+            raise problem(503, "too_many_streams", f"{MOST_CLIENTS} pages are open already. Close one.")
+        newest = await asyncio.to_thread(self._newest_event)
+        # Numbers above the newest are from another book; all that is in this one is then news, but old news.
+        seen = newest if last_event is None or last_event > newest else last_event
+        return self._bytes(_Client(seen, allowed))
+
+    async def _bytes(self, client: _Client) -> AsyncIterator[bytes]:
+        self._clients.add(client)
+        if self._task is None or self._task.done():
+            self._task = asyncio.create_task(self._work())
+        try:
+            yield message("snapshot", encoded(self._teller.status()), client.last_event)
+            while not self._closed and client.allowed():
+                await client.something.wait()
+                if not self._closed and client.allowed():
+                    yield client.take()
+        finally:
+            self._clients.discard(client)
+
+    async def _work(self) -> None:
+        loop = asyncio.get_running_loop()
+        shown: tuple[object, ...] | None = None
+        due_s = loop.time()
+        while self._clients and not self._closed:
+            key = change_key(self._teller.desk.snapshot()[0])
+            if key != shown or loop.time() >= due_s:
+                shown, due_s = key, loop.time() + SNAPSHOT_EVERY_S
+                data = message("snapshot", encoded(self._teller.status()))
+                for client in self._clients:
+                    client.snapshot = data
+                await self._fetch_events()
+                self._wake()
+            await asyncio.sleep(LOOK_EVERY_S)
+
+    async def _fetch_events(self) -> None:
+        after = min((client.last_event for client in self._clients), default=0)
+        for event in await asyncio.to_thread(self._events_after, after):
+            data = message("event", encoded(event), event["id"])
+            for client in self._clients:
+                if event["id"] > client.last_event:
+                    client.events.append(data)
+                    client.last_event = event["id"]
+
+    def _events_after(self, number: int) -> list[dict[str, Any]]:
+        return self._book.events(after_id=number, limit=EVENTS_AT_ONCE)
+
+    def _newest_event(self) -> int:
+        newest = self._book.events(limit=1)
+        return newest[-1]["id"] if newest else 0
+
+    def _wake(self) -> None:
+        for client in self._clients:
+            client.something.set()
