@@ -1,0 +1,67 @@
+"""The loops: simple-pid as we drive it against an independent discrete PID, and what it must never do."""
+
+from __future__ import annotations
+
+import random
+from math import inf, nan
+
+import pytest
+
+from controller.core import heating
+from controller.core.heating import Loop, PartLoop, oven_loop, tank_loop
+
+
+def test_the_loop_equals_an_independent_discrete_pi_with_clamped_integral() -> None:
+    seed = random.randrange(2**32)
+    print("seed", seed)
+    rng = random.Random(seed)
+    gain, integral_s, target_c = 0.02, 150.0, 200.0
+    loop = Loop(gain, integral_s, 1000.0, 0.0)
+    integral, measured_c = 0.0, 190.0
+    for _ in range(500):
+        measured_c += rng.uniform(-1.5, 1.5)
+        dt_s = rng.choice((0.25, 0.25, 0.5, 1.0))
+        error = target_c - measured_c
+        # Textbook discrete PI (rectangle rule), the integral kept within the output's range.
+        integral = min(1.0, max(0.0, integral + gain / integral_s * error * dt_s))
+        expected = min(1.0, max(0.0, gain * error + integral))
+        assert loop.step(target_c, measured_c, dt_s) == pytest.approx(expected, abs=1e-9)
+
+
+@pytest.mark.parametrize("wrong", [nan, inf, -inf, 1e12])
+def test_a_number_that_is_none_gives_no_duty_and_poisons_nothing(wrong: float) -> None:
+    loop = oven_loop()
+    loop.step(205.0, 200.0, 0.25)
+    assert loop.step(205.0, wrong, 0.25) == 0.0
+    assert loop.step(wrong, 200.0, 0.25) == 0.0
+    assert loop.step(205.0, 200.0, wrong) == 0.0
+    assert 0.0 < loop.step(205.0, 200.0, 0.25) <= 1.0
+
+
+def test_a_time_step_of_nothing_gives_no_duty() -> None:
+    assert oven_loop().step(205.0, 200.0, 0.0) == 0.0
+
+
+def test_far_below_is_full_power_and_far_above_none() -> None:
+    for loop, band_k in ((oven_loop(), heating.OVEN_BAND_K), (tank_loop(), heating.TANK_BAND_K)):
+        assert loop.step(205.0, 205.0 - band_k - 1.0, 0.25) == 1.0
+        assert loop.step(205.0, 205.0 + band_k + 1.0, 0.25) == 0.0
+
+
+def test_the_integral_does_not_wind_up_while_heat_is_withheld() -> None:
+    loop, untouched = oven_loop(), oven_loop()
+    for one in (loop, untouched):
+        one.step(205.0, 100.0, 0.25)
+    for _ in range(4000):
+        loop.withheld()
+    assert loop.step(205.0, 200.0, 0.25) == pytest.approx(untouched.step(205.0, 200.0, 0.25))
+
+
+def test_the_air_target_stays_within_the_boost() -> None:
+    loop = PartLoop()
+    assert loop.step(205.0, 20.0, 12.0, 0.25) == 217.0
+    assert loop.step(205.0, 260.0, 12.0, 0.25) == 193.0
+    for _ in range(20000):
+        target_c = loop.step(205.0, 202.0, 12.0, 0.25)
+    assert target_c == 217.0
+    assert loop.step(205.0, 204.0, 0.0, 0.25) == 205.0

@@ -1,0 +1,171 @@
+"""Words from the board to trusted temperatures: faults, range, jumps, frozen words."""
+
+from __future__ import annotations
+
+from math import isnan
+
+import pytest
+
+from controller.core.facts import Facts
+from controller.core.sensing import Sensing, Sensor
+from controller.model import Board, Telemetry
+from controller.thermocouple import shown_c
+from tests.core.rig import limits
+
+BOARD = Board(1, 1, 1, 1, 0, 56694, 77, 31855, 31000, 11000, 29655, 8700, 9000, 2047, 1000)
+
+
+def frame(ms: int = 1000, *, oven: int = 20000, limit: int = 20000, tank: int = 5000, faults: str = "-----",
+          cold: int = 2400, outputs: int = 0, on_ms: int = 0, part: int = 20000) -> Telemetry:  # fmt: skip
+    return Telemetry(
+        0, ms, 77, oven, limit, tank, tank, part, cold, faults, 2, outputs, on_ms, 0, 0, 0, 0, 0, 0, 0, 0, 0
+    )
+
+
+def sensed(sensing: Sensing) -> Facts:
+    facts = Facts()
+    sensing.fill(facts, BOARD, 0.0)
+    return facts
+
+
+def test_the_straight_line_of_the_chip_is_corrected() -> None:
+    sensing = Sensing(limits())
+    word = round(shown_c(31855, "K", 230.0, 25.0) * 100)
+    # The chip's straight line reads 2.89 K low at 230 °C with its block at 25 °C (computed from the ITS-90 functions).
+    assert word / 100 == pytest.approx(230.0 - 2.89, abs=0.02)
+    sensing.take(frame(oven=word, limit=word, cold=2500), BOARD, 0.0, 0.0)
+    assert sensed(sensing).oven_c == pytest.approx(230.0, abs=0.02)
+
+
+@pytest.mark.parametrize("letter", "OGVRX")
+def test_a_bad_letter_is_unknown_at_once_and_good_at_once(letter: str) -> None:
+    sensing = Sensing(limits())
+    sensing.take(frame(1000), BOARD, 0.0, 0.0)
+    sensing.take(frame(1250, oven=0, faults=letter + "----"), BOARD, 0.0, 0.0)
+    facts = sensed(sensing)
+    assert isnan(facts.oven_c)
+    assert isnan(facts.oven_max_c)
+    assert facts.oven_bad == 1.0
+    assert facts.oven_bad_hot == 0.0, "without heat it is no trip"
+    sensing.take(frame(1500), BOARD, 0.0, 0.0)
+    assert sensed(sensing).oven_bad == 0.0
+
+
+def test_three_bad_in_a_row_under_heat_trip_and_two_do_not() -> None:
+    for bad, trips in ((2, 0.0), (3, 1.0)):
+        sensing = Sensing(limits())
+        sensing.take(frame(1000), BOARD, 0.5, 0.0)
+        for number in range(bad):
+            sensing.take(frame(1250 + 250 * number, faults="O----"), BOARD, 0.5, 0.0)
+        sensing.take(frame(3000), BOARD, 0.5, 0.0)
+        assert sensed(sensing).oven_bad_hot == trips
+
+
+def test_five_bad_of_twenty_under_heat_trip_and_four_do_not() -> None:
+    for bad, trips in ((4, 0.0), (5, 1.0)):
+        sensing = Sensing(limits())
+        for number in range(20):
+            letter = "O" if number % 2 == 0 and number // 2 < bad else "-"
+            sensing.take(frame(1000 + 250 * number, faults=f"{letter}----"), BOARD, 0.5, 0.0)
+        assert sensed(sensing).oven_bad_hot == trips
+
+
+def test_the_part_sensor_alone_never_makes_the_oven_bad() -> None:
+    sensing = Sensing(limits())
+    for number in range(10):
+        sensing.take(frame(1000 + 250 * number, faults="----O"), BOARD, 0.5, 0.0)
+    facts = sensed(sensing)
+    assert (facts.oven_bad, facts.oven_bad_hot, facts.part_bad) == (0.0, 0.0, 1.0)
+    assert isnan(facts.part_c)
+
+
+def test_a_limit_sensor_that_is_not_fitted_leaves_the_control_sensor() -> None:
+    sensing = Sensing(limits())
+    sensing.take(frame(faults="-N---"), BOARD, 0.0, 0.0)
+    facts = sensed(sensing)
+    assert facts.oven_bad == 0.0
+    assert facts.oven_max_c == facts.oven_c
+
+
+def test_silence_makes_everything_unknown() -> None:
+    sensing = Sensing(limits())
+    sensing.take(frame(), BOARD, 0.0, 0.0)
+    facts = Facts()
+    sensing.fill(facts, BOARD, 1.49)
+    assert facts.oven_c > 190.0
+    sensing.fill(facts, BOARD, 1.5)
+    assert isnan(facts.oven_c)
+    assert isnan(facts.oven_bad)
+    assert isnan(facts.cold_off_middle_k)
+
+
+def jump(sensor: Sensor, to: int, seconds: float) -> None:
+    for _ in range(round(seconds * 4)):
+        sensor.take(31856, to, 2400, "-", 0.25, False)
+
+
+def test_as_far_as_heat_can_go_is_accepted_and_further_is_dropped() -> None:
+    for step_k, follows in ((16.9, True), (17.1, False)):
+        sensor = Sensor("K", True)
+        jump(sensor, 20000, 1.0)
+        jump(sensor, 20000 + round(step_k * 100), 0.25)
+        assert (sensor.value_c > 200.0) == follows
+
+
+def test_a_lasting_jump_is_unknown_after_a_second_and_afresh_after_ten() -> None:
+    sensor = Sensor("K", True)
+    jump(sensor, 20000, 1.0)
+    jump(sensor, 60000, 0.75)
+    assert sensor.value_c == 200.0, "dropped; the last accepted value stands"
+    jump(sensor, 60000, 0.25)
+    assert isnan(sensor.value_c)
+    assert sensor.jump_s >= 1.0
+    jump(sensor, 60000, 9.0)
+    assert sensor.jump_trip_s >= 10.0
+    jump(sensor, 60000, 0.25)
+    assert sensor.value_c == 600.0
+
+
+def test_a_jump_that_comes_back_is_forgotten() -> None:
+    sensor = Sensor("K", True)
+    jump(sensor, 20000, 1.0)
+    jump(sensor, 60000, 2.0)
+    jump(sensor, 20000, 0.25)
+    assert (sensor.value_c, sensor.jump_s, sensor.jump_trip_s) == (200.0, 0.0, 0.0)
+
+
+def test_a_word_out_of_range_is_bad() -> None:
+    sensor = Sensor("K", True)
+    jump(sensor, 95000, 0.25)
+    assert sensor.fault == "R"
+    assert isnan(sensor.value_c)
+
+
+def test_a_frozen_word_counts_only_under_duty_while_the_other_sensor_moves() -> None:
+    for duty, moves, stands in ((0.5, True, True), (0.1, True, False), (0.5, False, False)):
+        sensing, facts = Sensing(limits()), Facts()
+        for second in range(70):
+            other = 20000 + (second * 25 if moves else 25 * (second % 2))
+            for quarter in range(4):
+                ms = 1000 + second * 1000 + quarter * 250
+                cold = 2400
+                sensing.take(frame(ms, oven=20000, limit=other, cold=cold), BOARD, duty, 0.0)
+            sensing.frozen(facts, BOARD, duty, 0.0)
+        assert (facts.oven_frozen_s >= 60.0) == stands, (duty, moves)
+
+
+def test_a_chip_whose_block_temperature_still_moves_is_not_frozen() -> None:
+    sensing, facts = Sensing(limits()), Facts()
+    for second in range(70):
+        sensing.take(
+            frame(1000 + second * 1000, oven=20000, limit=20000 + second * 25, cold=2400 + 6 * (second % 2)),
+            BOARD, 0.5, 0.0,
+        )  # fmt: skip
+        sensing.frozen(facts, BOARD, 0.5, 0.0)
+    assert facts.oven_frozen_s == 0.0
+
+
+def test_the_board_time_wraps() -> None:
+    sensing = Sensing(limits())
+    sensing.take(frame(2**32 - 100), BOARD, 0.0, 0.0)
+    assert sensing.take(frame(150), BOARD, 0.0, 0.0) == pytest.approx(0.25)
