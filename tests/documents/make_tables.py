@@ -38,7 +38,9 @@ def interlocks() -> str:
 
 
 def events() -> str:
-    return "\n".join(["| event | means |", "| --- | --- |", *(f"| `{kind}` | {text} |" for kind, text in KINDS.items())])
+    return "\n".join(
+        ["| event | means |", "| --- | --- |", *(f"| `{kind}` | {text} |" for kind, text in KINDS.items())]
+    )
 
 
 PARTS = {
