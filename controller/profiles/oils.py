@@ -1,0 +1,157 @@
+"""Oils: what is known of each, and which oil the shop's tank holds after all."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Final, Literal
+
+from pydantic import ValidationInfo, field_validator
+
+from controller.model import Oil
+from controller.profiles.figures import Figure, Figures, Span, figure
+from controller.profiles.reading import parse
+from controller.schema import keys_table, one_of, words, yes_no
+from controller.settings import REFUSED_KINDS, Shop, ShopOil
+from controller.toml_text import shown
+
+USUAL_BATH_C: Final = (40.0, 60.0)
+UNKNOWN_OIL_KG_PER_L: Final = 0.88
+UNKNOWN_OIL_J_PER_KG_K: Final = 1900.0
+"""For an [[oil]] of which the shop file says nothing else: a usual bath, figures of mineral oils (from memory)."""
+
+
+class OilProfile(Figures):
+    """An oil with all that is known of it. Limits rest on `flash_low_c` alone, the lowest credible flash point."""
+
+    name: str = words("what the shop file calls it", shortest=1, longest=60)
+    label: str = words("what people call it", shortest=1, longest=120)
+    kind: Literal["quench", "vegetable"] = one_of("quench: a mineral oil; motor, transmission and used oil have none")
+    needs_data_sheet: bool = yes_no(
+        "such oils differ so much that the tank is not heated before the shop file gives flash_point_c", default=False
+    )
+    note: str = words("what to look out for", default="", longest=500)
+    flash_low_c: Figure = figure("lowest credible flash point", "°C", 30, 400)
+    flash_typical_c: Figure | None = figure("usual flash point", "°C", 30, 400, default=None)
+    fire_point_c: Figure | None = figure("fire point", "°C", 30, 450, default=None)
+    autoignition_c: Figure | None = figure("auto-ignition", "°C", 150, 600, default=None)
+    smoke_c: Span | None = figure("smoke point", "°C", 30, 400, default=None)
+    bath_c: Span = figure("temperature to quench in", "°C", 10, 90)
+    ceiling_c: Figure = figure("the bath is not heated over it", "°C", 20, 90)
+    density_kg_per_l: Figure = figure("density at 20 °C", "kg/L", 0.7, 1.1)
+    heat_capacity_j_per_kg_k: Figure = figure("specific heat capacity", "J/(kg K)", 1500, 2600)
+    expansion_per_k: Figure | None = figure("cubic expansion", "1/K", 1e-4, 2e-3, default=None)
+    viscosity_38c_mpa_s: Figure | None = figure("viscosity at 38 °C", "mPa s", 1, 500, default=None)
+    viscosity_60c_mpa_s: Figure | None = figure("viscosity at 60 °C", "mPa s", 1, 500, default=None)
+
+    @field_validator("flash_typical_c")
+    @classmethod
+    def _not_below_lowest(cls, value: Figure | None, info: ValidationInfo) -> Figure | None:
+        lowest = info.data.get("flash_low_c")
+        if value is not None and lowest is not None and value.value < lowest.value:
+            raise ValueError(f"right is a value not below flash_low_c, which is {lowest.value:g}.")
+        return value
+
+    def oil(self) -> Oil:
+        """What limits and forecasts need of it."""
+        return Oil(
+            name=self.name,
+            kind=self.kind,
+            flash_low_c=None if self.needs_data_sheet else self.flash_low_c.value,
+            bath_min_c=self.bath_c.low,
+            bath_max_c=self.ceiling_c.value,
+            density_kg_per_l=self.density_kg_per_l.value,
+            heat_capacity_j_per_kg_k=self.heat_capacity_j_per_kg_k.value,
+            label=self.label,
+            note=self.note,
+            source=f"Flash point: {self.flash_low_c.source} ({self.flash_low_c.mark}).",
+        )
+
+
+def parse_oil(text: str, *, name: str = "oil") -> OilProfile:
+    """An oil from the text of a file. Raises ProfileError with every fault."""
+    return parse(OilProfile, text, name)
+
+
+def tank_oil(shop: Shop, profiles: Mapping[str, OilProfile]) -> tuple[Oil | None, tuple[str, ...]]:
+    """The oil that `tank.oil` names, and what the smith should know about it.
+
+    A profile under the shop's own [[oil]] of the same name: the more careful of the two holds. None without a
+    tank or a name, and for a name that nothing knows (with a sentence that lists the known).
+    """
+    if shop.tank is None or not shop.tank.oil:
+        return None, ()
+    name = shop.tank.oil
+    own = next((oil for oil in shop.oils if oil.name == name), None)
+    if own is None:
+        return _profile_oil(name, profiles, shop)
+    return _careful(own, profiles[name]) if name in profiles else (_own_oil(own), ())
+
+
+def _profile_oil(name: str, profiles: Mapping[str, OilProfile], shop: Shop) -> tuple[Oil | None, tuple[str, ...]]:
+    if name not in profiles:
+        known = ", ".join(sorted({*profiles, *(oil.name for oil in shop.oils)}))
+        return None, (f"{shown(name)} is no known oil, so the tank is not heated; right is one of {known}.",)
+    profile = profiles[name]
+    told: tuple[str, ...] = ()
+    if profile.flash_low_c.mark == "from memory" and not profile.needs_data_sheet:
+        told = (
+            f"The flash point of {name}, {profile.flash_low_c.value:g} °C, is from memory. Enter the one from its "
+            "safety data sheet as flash_point_c of an [[oil]] of that name.",
+        )
+    return profile.oil(), told
+
+
+def _own_oil(own: ShopOil) -> Oil:
+    low_c, high_c = USUAL_BATH_C
+    # One end given: the other is kept 10 K away from it at least.
+    if own.bath_min_c is not None:
+        low_c, high_c = own.bath_min_c, max(high_c, own.bath_min_c + 10.0)
+    if own.bath_max_c is not None:
+        low_c, high_c = (low_c if own.bath_min_c is not None else min(low_c, own.bath_max_c - 10.0)), own.bath_max_c
+    return Oil(
+        name=own.name,
+        kind=own.kind or "quench",
+        flash_low_c=own.flash_point_c,
+        bath_min_c=low_c,
+        bath_max_c=high_c,
+        density_kg_per_l=own.density_kg_per_l or UNKNOWN_OIL_KG_PER_L,
+        heat_capacity_j_per_kg_k=own.heat_capacity_j_per_kg_k or UNKNOWN_OIL_J_PER_KG_K,
+        label=own.name,
+        note=own.note,
+        source="The shop file.",
+    )
+
+
+def _careful(own: ShopOil, profile: OilProfile) -> tuple[Oil, tuple[str, ...]]:
+    """The shop's values over a profile's: they lower the flash point and the ceiling, never raise them."""
+    told = []
+    known = profile.oil()
+    flash_c = known.flash_low_c
+    if own.flash_point_c is not None:
+        flash_c = min(own.flash_point_c, profile.flash_low_c.value)
+        if flash_c < own.flash_point_c:
+            told.append(
+                f"{own.name}: flash_point_c of {own.flash_point_c:g} °C is above the lowest credible one, "
+                f"{flash_c:g} °C, which stays in force; a shop file may lower it, never raise it."
+            )
+    highest_c = known.bath_max_c if own.bath_max_c is None else min(own.bath_max_c, known.bath_max_c)
+    if own.bath_max_c is not None and highest_c < own.bath_max_c:
+        told.append(f"{own.name}: bath_max_c of {own.bath_max_c:g} °C is lowered to the oil's {highest_c:g} °C.")
+    oil = Oil(
+        name=known.name,
+        kind=own.kind if own.kind is not None and own.kind in REFUSED_KINDS else known.kind,
+        flash_low_c=flash_c,
+        bath_min_c=known.bath_min_c if own.bath_min_c is None else own.bath_min_c,
+        bath_max_c=highest_c,
+        density_kg_per_l=own.density_kg_per_l or known.density_kg_per_l,
+        heat_capacity_j_per_kg_k=own.heat_capacity_j_per_kg_k or known.heat_capacity_j_per_kg_k,
+        label=known.label,
+        note=own.note or known.note,
+        source=known.source if own.flash_point_c is None else f"The shop file. {known.source}",
+    )
+    return oil, tuple(told)
+
+
+def oil_schema_table() -> str:
+    """Every key of an oil, as a Markdown table."""
+    return keys_table(OilProfile)
