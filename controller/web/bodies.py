@@ -231,7 +231,7 @@ def _wrong(faults: list[Fault]) -> Problem:
     return Problem(422, [Reason(fault.code, fault.text) for fault in faults])
 
 
-class _NotJson(ValueError):
+class _NotJsonError(ValueError):
     pass
 
 
@@ -241,7 +241,7 @@ def _parsed(body: bytes) -> Parsed:
         tree = json.loads(
             body.decode("utf-8") if body else "{}", parse_constant=_no_constant, object_pairs_hook=_once_each
         )
-    except _NotJson as error:
+    except _NotJsonError as error:
         raise _wrong([Fault("", None, "syntax", str(error))]) from None
     except UnicodeDecodeError:
         raise _wrong([Fault("", None, "syntax", "The body is no text in UTF-8; right is JSON.")]) from None
@@ -256,12 +256,12 @@ def _parsed(body: bytes) -> Parsed:
 
 
 def _no_constant(name: str) -> Any:
-    raise _NotJson(f"{name} is no number in JSON; leave out what is not known.")
+    raise _NotJsonError(f"{name} is no number in JSON; leave out what is not known.")
 
 
 def _once_each(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
     tree = dict(pairs)
     if len(tree) != len(pairs):
         twice = sorted({name for name, _ in pairs if sum(name == other for other, _ in pairs) > 1})
-        raise _NotJson(f"{shown(twice[0])} stands twice in one object.")
+        raise _NotJsonError(f"{shown(twice[0])} stands twice in one object.")
     return tree

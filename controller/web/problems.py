@@ -24,7 +24,7 @@ def reply(content: Any, status: int = 200, headers: Mapping[str, str] | None = N
     return Response(encoded(content), status, headers, "application/json")
 
 
-class Problem(Exception):
+class Problem(Exception):  # noqa: N818 (the standard's own word)
     """A request that is not done, with all its reasons."""
 
     def __init__(self, status: int, reasons: Iterable[Reason], headers: Mapping[str, str] | None = None) -> None:

@@ -39,6 +39,7 @@ class _Client:
         self.snapshot: bytes | None = None
         self.events: deque[bytes] = deque(maxlen=EVENTS_BEHIND)
         self.something = asyncio.Event()
+        self.ended = False
 
     def take(self) -> bytes:
         waiting = b"".join(self.events) + (self.snapshot or b"")
@@ -51,9 +52,10 @@ class _Client:
 class StreamHub:
     """All streams of one service. It works only while somebody listens."""
 
-    def __init__(self, teller: Teller, book: Book) -> None:
+    def __init__(self, teller: Teller, book: Book, record_error: type[Exception]) -> None:
         self._teller = teller
         self._book = book
+        self._record_error = record_error
         self._clients: set[_Client] = set()
         self._task: asyncio.Task[None] | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
@@ -84,7 +86,7 @@ class StreamHub:
             self._loop = asyncio.get_running_loop()
         if len(self._clients) >= MOST_CLIENTS:
             raise problem(503, "too_many_streams", f"{MOST_CLIENTS} pages are open already. Close one.")
-        newest = await asyncio.to_thread(self._newest_event)
+        newest = await self._newest_event()
         # Numbers above the newest are from another book; all that is in this one is then news, but old news.
         seen = newest if last_event is None or last_event > newest else last_event
         return self._bytes(_Client(seen, allowed))
@@ -95,14 +97,26 @@ class StreamHub:
             self._task = asyncio.create_task(self._work())
         try:
             yield message("snapshot", encoded(self._teller.status()), client.last_event)
-            while not self._closed and client.allowed():
+            while not self._over(client):
                 await client.something.wait()
-                if not self._closed and client.allowed():
+                if not self._over(client):
                     yield client.take()
         finally:
             self._clients.discard(client)
 
+    def _over(self, client: _Client) -> bool:
+        return self._closed or client.ended or not client.allowed()
+
     async def _work(self) -> None:
+        try:
+            await self._look()
+        finally:
+            # Should the look fail, the pages must not go on showing its last answer: they connect again.
+            for client in self._clients:
+                client.ended = True
+            self._wake()
+
+    async def _look(self) -> None:
         loop = asyncio.get_running_loop()
         shown: tuple[object, ...] | None = None
         due_s = loop.time()
@@ -113,25 +127,31 @@ class StreamHub:
                 data = message("snapshot", encoded(self._teller.status()))
                 for client in self._clients:
                     client.snapshot = data
-                await self._fetch_events()
                 self._wake()
+                await self._fetch_events()
             await asyncio.sleep(LOOK_EVERY_S)
 
     async def _fetch_events(self) -> None:
         after = min((client.last_event for client in self._clients), default=0)
-        for event in await asyncio.to_thread(self._events_after, after):
+        try:
+            events = await asyncio.to_thread(self._book.events, after_id=after, limit=EVENTS_AT_ONCE)
+        except self._record_error:
+            # The book is out of reach: what the oven does is shown all the same, the events when it is back.
+            return
+        for event in events:
             data = message("event", encoded(event), event["id"])
             for client in self._clients:
                 if event["id"] > client.last_event:
                     client.events.append(data)
                     client.last_event = event["id"]
+                    client.something.set()
 
-    def _events_after(self, number: int) -> list[dict[str, Any]]:
-        return self._book.events(after_id=number, limit=EVENTS_AT_ONCE)
-
-    def _newest_event(self) -> int:
-        newest = self._book.events(limit=1)
-        return newest[-1]["id"] if newest else 0
+    async def _newest_event(self) -> int:
+        try:
+            newest: list[dict[str, Any]] = await asyncio.to_thread(self._book.events, limit=1)
+        except self._record_error:
+            return 0
+        return int(newest[-1]["id"]) if newest else 0
 
     def _wake(self) -> None:
         for client in self._clients:

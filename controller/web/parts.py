@@ -1,0 +1,74 @@
+"""What the routes share, and how they ask the shop."""
+
+from __future__ import annotations
+
+import asyncio
+from dataclasses import dataclass
+from typing import Any, Final
+
+from starlette.requests import Request
+from starlette.responses import Response
+
+from controller.model import Answer, Desk, RehearsalControls, Wish
+
+from .access import Access
+from .ports import Book, Catalogue, Device, Devices
+from .problems import Problem, problem, reply
+from .status import Teller
+from .stream import StreamHub
+
+ANSWER_WITHIN_S: Final = 3.0
+API: Final = "/api/v1"
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """Everything that a route may use."""
+
+    desk: Desk
+    book: Book
+    devices: Devices
+    catalogue: Catalogue
+    access: Access
+    rehearsal: RehearsalControls | None
+    teller: Teller
+    hub: StreamHub
+    port: int
+
+
+def device_of(request: Request) -> Device:
+    """Who asks; the guard has put it there."""
+    device: Device = request.state.device
+    return device
+
+
+def who(request: Request) -> str:
+    """The asker as the book names it, such as "phone 2"."""
+    device = device_of(request)
+    return f"{device.label} {device.id}"
+
+
+async def ask(desk: Desk, wish: Wish, asker: str) -> Answer:
+    """The tick's answer. Raises a Problem: 409 with every reason for a refusal, 503 when no tick answers in time.
+
+    The wish is not taken back then: a cancelled future would meet the tick in the middle of its answer.
+    """
+    future = asyncio.wrap_future(desk.ask(wish, asker))
+    done, _ = await asyncio.wait((future,), timeout=ANSWER_WITHIN_S)
+    if not done:
+        raise problem(
+            503,
+            "no_answer",
+            "No answer in time; it may still be done. Look at the status, and at the oven. To be sure of no heat, "
+            "use the stop switch at the machine.",
+        )
+    answer = future.result()
+    if answer.reasons:
+        raise Problem(409, answer.reasons)
+    return answer
+
+
+def accepted(answer: Answer, status: int, *, run: bool = False) -> Response:
+    """The answer to a wish that was taken."""
+    content: dict[str, Any] = {"phase": answer.phase}
+    return reply({"run_id": answer.run_id} | content if run else content, status)

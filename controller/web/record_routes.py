@@ -1,0 +1,183 @@
+"""What the shop knows and what it did: programs, oils and steels, the book, the paired devices.
+
+Routes that look at the disk are plain functions: they run beside the event loop, never in it.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from collections.abc import Iterator
+from datetime import UTC, datetime
+from typing import Annotated, Any, Final
+
+from fastapi import APIRouter, Path, Query
+from starlette.requests import Request
+from starlette.responses import Response, StreamingResponse
+
+from controller.profiles import program_to_dict
+
+from .bodies import LARGEST_ID, rfc3339
+from .parts import API, Parts, device_of
+from .ports import Book
+from .problems import Problem, problem, reply
+
+Number = Annotated[int, Path(ge=1, le=LARGEST_ID)]
+Limit = Annotated[int, Query(ge=1, le=1000)]
+Before = Annotated[int | None, Query(ge=1, le=LARGEST_ID)]
+After = Annotated[int | None, Query(ge=0, le=LARGEST_ID)]
+_LINES_AT_ONCE: Final = 500
+_NOT_A_COLUMN: Final = ("id", "run_id")
+
+NOT_YET: Final = (
+    ("GET", "/runs/{id}/record.pdf", "The printable record is not made yet. The trace can be had as CSV."),
+    ("GET", "/stock/{id}/ladder", "Ladders are not kept yet."),
+    ("POST", "/stock/{id}/ladder", "Ladders are not kept yet. Write the results down."),
+    ("GET", "/stock/{id}/filetests", "File tests are not kept yet."),
+    ("POST", "/stock/{id}/filetests", "File tests are not kept yet. Write the results down."),
+    ("POST", "/alerts/{id}/seen", "Alerts are not sent yet, so none can be marked as seen."),
+    ("POST", "/plan/temper", "Plans are not made here yet."),
+    ("POST", "/plan/harden", "Plans are not made here yet."),
+    ("POST", "/plan/quench", "Plans are not made here yet."),
+)
+
+
+def profile_routes(parts: Parts) -> APIRouter:
+    """Programs, oils and steels."""
+    routes = APIRouter(prefix=API)
+    catalogue = parts.catalogue
+
+    @routes.get("/programs")
+    async def programs() -> Response:
+        """Every program that can be started by its name, with the keys of a whole program."""
+        return reply([program_to_dict(program) | {"name": name} for name, program in catalogue.programs.items()])
+
+    @routes.get("/oils")
+    async def oils() -> Response:
+        """Every oil, with the source of its figures."""
+        return reply(catalogue.oil_records)
+
+    @routes.get("/steels")
+    async def steels() -> Response:
+        """Every grade, with the source of its figures."""
+        return reply(catalogue.steels)
+
+    return routes
+
+
+def book_routes(parts: Parts) -> APIRouter:
+    """The book, for reading."""
+    routes = APIRouter(prefix=API)
+    book = parts.book
+
+    @routes.get("/runs")
+    def runs(limit: Limit = 50, before_id: Before = None) -> Response:
+        """The newest runs first; `before_id` for the ones before."""
+        return reply(book.runs(limit=limit, before_id=before_id))
+
+    @routes.get("/runs/{id}")
+    def run(id: Number) -> Response:
+        """All of a run but its trace."""
+        found = book.run(id)
+        if found is None:
+            raise _no_run(id)
+        return reply(found)
+
+    @routes.get("/runs/{id}/trace.csv")
+    def trace(id: Number) -> Response:
+        """A run's samples, one a second."""
+        if book.run(id) is None:
+            raise _no_run(id)
+        headers = {"content-disposition": f'attachment; filename="run-{id}.csv"'}
+        return StreamingResponse(trace_csv(book, id), headers=headers, media_type="text/csv; charset=utf-8")
+
+    @routes.get("/events")
+    def events(after_id: After = None, limit: Limit = 200) -> Response:
+        """The newest events, or those after a number, in order."""
+        return reply(book.events(after_id=after_id, limit=limit))
+
+    @routes.get("/stock")
+    def stock() -> Response:
+        """The bars and lots of steel."""
+        return reply(book.stock())
+
+    @routes.get("/pieces")
+    def pieces() -> Response:
+        """The tools in the making, the newest first."""
+        return reply(book.pieces())
+
+    return routes
+
+
+def device_routes(parts: Parts) -> APIRouter:
+    """The paired devices."""
+    routes = APIRouter(prefix=f"{API}/devices")
+    devices = parts.devices
+
+    @routes.get("")
+    async def paired(request: Request) -> Response:
+        """Every device that was ever paired; `this` marks the one that asks."""
+        own = device_of(request).id
+        return reply(
+            [
+                {
+                    "id": device.id,
+                    "label": device.label,
+                    "role": device.role,
+                    "created_at": _wall(device.created_at),
+                    "last_seen_at": _wall(device.last_seen_at),
+                    "revoked_at": _wall(device.revoked_at),
+                    "this": device.id == own,
+                }
+                for device in devices.list()
+            ]
+        )
+
+    @routes.post("/{id}/revoke")
+    def revoke(id: Number) -> Response:
+        """Shut a device out, from now; its open streams end."""
+        if not devices.revoke(id):
+            raise problem(404, "no_device", f"No device {id} is paired.")
+        return reply({"id": id, "revoked": True})
+
+    return routes
+
+
+def not_yet_routes() -> APIRouter:
+    """What the contract names and this release does not do: said plainly, never pretended."""
+    routes = APIRouter(prefix=API)
+    for method, path, text in NOT_YET:
+        routes.add_api_route(path, _refusal(text), methods=[method], status_code=501, name=f"{method} {path}")
+    return routes
+
+
+def trace_csv(book: Book, run_id: int) -> Iterator[str]:
+    """A run's samples as CSV (RFC 4180), the record's columns with their units in the names; unknown is empty."""
+    text = io.StringIO()
+    lines = csv.writer(text)
+    columns: list[str] = []
+    for number, row in enumerate(book.samples(run_id), 1):
+        if not columns:
+            columns = [name for name in row.keys() if name not in _NOT_A_COLUMN]  # noqa: SIM118
+            lines.writerow(columns)
+        lines.writerow(_wall(row[name]) if name == "at" else row[name] for name in columns)
+        if number % _LINES_AT_ONCE == 0:
+            yield text.getvalue()
+            text.seek(0)
+            text.truncate()
+    yield text.getvalue()
+
+
+def _refusal(text: str) -> Any:
+    async def not_in_this_release() -> Response:
+        raise problem(501, "not_in_this_release", text)
+
+    return not_in_this_release
+
+
+def _no_run(run_id: int) -> Problem:
+    return problem(404, "no_run", f"There is no run {run_id} in the book.")
+
+
+def _wall(at: float | None) -> str | None:
+    return None if at is None else rfc3339(datetime.fromtimestamp(at, UTC))

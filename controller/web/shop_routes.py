@@ -1,0 +1,111 @@
+"""The shop as it is now, and what a person wants of it."""
+
+from __future__ import annotations
+
+from fastapi import APIRouter
+from starlette.requests import Request
+from starlette.responses import Response, StreamingResponse
+
+from controller.model import Presence, StopAll, StopOven, TankOff
+
+from . import bodies
+from .documents import body_of
+from .parts import API, Parts, accepted, ask, device_of, who
+from .problems import reply
+
+
+def shop_routes(parts: Parts) -> APIRouter:
+    """Status and stream, stop and presence."""
+    routes = APIRouter(prefix=API)
+    desk = parts.desk
+
+    @routes.get("/status")
+    async def status() -> Response:
+        """All that is known of the shop now."""
+        return reply(parts.teller.status())
+
+    @routes.get("/stream")
+    async def stream(request: Request) -> Response:
+        """Server-sent events: `snapshot` twice a second or on change, `event` as they happen."""
+        device = device_of(request)
+        last = request.headers.get("last-event-id", "")
+        number = int(last) if last.isascii() and last.isdecimal() and len(last) < 19 else None
+
+        def still_paired() -> bool:
+            return device.revoked_at is None and any(
+                kept.id == device.id and kept.revoked_at is None for kept in parts.devices.list()
+            )
+
+        content = await parts.hub.listen(number, still_paired)
+        headers = {"cache-control": "no-store", "x-accel-buffering": "no"}
+        return StreamingResponse(content, headers=headers, media_type="text/event-stream")
+
+    @routes.post("/stop")
+    async def stop(request: Request) -> Response:
+        """Both zones' heat off, now. Whatever stands in the body."""
+        return accepted(await ask(desk, StopAll(), who(request)), 200)
+
+    @routes.post("/presence", openapi_extra=body_of(bodies.PresenceBody))
+    async def presence(request: Request) -> Response:
+        """Somebody is with the oil."""
+        bodies.read(bodies.PresenceBody, await request.body())
+        return accepted(await ask(desk, Presence(), who(request)), 200)
+
+    return routes
+
+
+def oven_routes(parts: Parts) -> APIRouter:
+    """The oven's runs."""
+    routes = APIRouter(prefix=f"{API}/oven")
+    desk = parts.desk
+
+    @routes.post("/start", status_code=202, openapi_extra=body_of(bodies.StartBody))
+    async def start(request: Request) -> Response:
+        """Begin a program; not armed, it waits for the arm button."""
+        wish = bodies.start_wish(await request.body(), parts.catalogue.programs)
+        return accepted(await ask(desk, wish, who(request)), 202, run=True)
+
+    @routes.post("/stop")
+    async def stop(request: Request) -> Response:
+        """End the run, or the wait for the arm button. Whatever stands in the body."""
+        return accepted(await ask(desk, StopOven(), who(request)), 200)
+
+    @routes.post("/resume", status_code=202, openapi_extra=body_of(bodies.ResumeBody))
+    async def resume(request: Request) -> Response:
+        """Go on with a run that was paused or cut off."""
+        wish = bodies.resume_wish(await request.body())
+        return accepted(await ask(desk, wish, who(request)), 202, run=True)
+
+    @routes.post("/confirm", openapi_extra=body_of(bodies.ConfirmBody))
+    async def confirm(request: Request) -> Response:
+        """Answer the question that the program, or a check, asks."""
+        wish = bodies.confirm_wish(await request.body())
+        return accepted(await ask(desk, wish, who(request)), 200)
+
+    return routes
+
+
+def tank_routes(parts: Parts) -> APIRouter:
+    """The oil."""
+    routes = APIRouter(prefix=f"{API}/tank")
+    desk = parts.desk
+
+    @routes.post("/preheat", status_code=202, openapi_extra=body_of(bodies.PreheatBody))
+    async def preheat(request: Request) -> Response:
+        """Warm the oil, now or so that it is ready at a time."""
+        teller = parts.teller
+        wish = bodies.preheat_wish(await request.body(), now=teller.now(), speed=teller.speed())
+        return accepted(await ask(desk, wish, who(request)), 202)
+
+    @routes.post("/off")
+    async def off(request: Request) -> Response:
+        """No heat for the oil. Whatever stands in the body."""
+        return accepted(await ask(desk, TankOff(), who(request)), 200)
+
+    @routes.post("/quench", openapi_extra=body_of(bodies.QuenchBody))
+    async def quench(request: Request) -> Response:
+        """Say that something was quenched: for the book and for the checks of the oil."""
+        wish = bodies.quench_wish(await request.body())
+        return accepted(await ask(desk, wish, who(request)), 200)
+
+    return routes
