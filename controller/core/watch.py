@@ -67,9 +67,15 @@ class OvenWatch:
         return fell_k if fell_k == fell_k else NEVER
 
     def _no_rise(self, facts: Facts, air_target_c: float | None) -> None:
-        fell_k = self._fell_k(120, self._full_s)
+        """A reading that fell is the business of the falling rows: an opened door looks like that. A dead
+        element shows as a reading that stands still, or slides by less than they look for."""
         below = air_target_c is not None and facts.oven_c < air_target_c - 10.0
-        facts.oven_no_rise_k = 3.0 + fell_k if below and fell_k != NEVER else NEVER
+        facts.oven_no_rise_k = NEVER
+        if not below or self._full_s <= 120 or len(self._past) <= 120:
+            return
+        known = [c for c in self._past if c == c]
+        if max(known) - known[-1] < DOOR_FALL_K:
+            facts.oven_no_rise_k = 3.0 - (known[-1] - known[0])
 
     def _falling(self, facts: Facts) -> None:
         facts.oven_fall_k = NEVER
@@ -208,16 +214,23 @@ class TankWatch:
         return 0.25 * self._heater_w * 300.0 / self._heat_j_per_k - rise_k
 
     def _rising_off_k(self) -> float:
-        # Without a heater there is no relay to stick: the tank is warmed with hot scrap.
-        if self._heater_w <= 0.0 or self._off_s <= 780.0 or self._since_quench_s <= 600.0:
+        """The rise over 10 min with the heater off, where each third of them had its share.
+
+        A stuck relay heats evenly (7 K or more in 10 min); a small quench that nobody declared comes at once.
+        Without a heater there is no relay to stick: the tank is warmed with hot scrap.
+        """
+        if self._heater_w <= 0.0 or self._off_s <= 780.0 or len(self._past) <= 600:
             return NEVER
-        return NEVER if self._since_step_s <= 600.0 else self._change_k(600)
+        if min(self._since_quench_s, self._since_step_s) <= 600.0:
+            return NEVER
+        past = self._past
+        thirds = (past[-1] - past[-201], past[-201] - past[-401], past[-401] - past[-601])
+        return past[-1] - past[-601] if min(thirds) >= 1.0 else NEVER
 
     def _still_rising(self, hottest_c: float) -> float:
         worst = NEVER
-        if 90.0 <= self._since_step_s <= 600.0:
-            rise_k = self._change_k(30)
-            worst = rise_k - 5.0
+        if 90.0 <= self._since_step_s <= 600.0 and self._since_quench_s >= 90.0:
+            worst = self._change_k(60) - 10.0
         if self._since_quench_s <= 600.0 and self._forecast_after_c is not None:
             over_k = hottest_c - self._forecast_after_c - 15.0
             worst = max(worst, over_k) if over_k == over_k else worst
