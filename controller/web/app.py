@@ -53,7 +53,7 @@ def create_app(
     devices raise when the disk does not do its part; answered with 503 and its text.
     """
     teller = Teller(desk, mode, units, wall, rehearsal)
-    hub = StreamHub(teller, book, record_error)
+    hub = StreamHub(teller, book, devices, record_error)
     parts = Parts(desk, book, devices, catalogue, access, rehearsal, teller, hub, port)
     app = FastAPI(
         title="Ovenhand",

@@ -11,7 +11,7 @@ from collections.abc import Mapping
 from datetime import datetime, timedelta
 from typing import Any, Final, TypeVar
 
-from pydantic import Field, field_validator, model_validator
+from pydantic import Field, field_validator
 
 from controller.model import Confirm, LoadItem, Preheat, Program, Quench, Reason, Resume, Start
 from controller.profiles import ProfileError, parse_program
@@ -50,16 +50,13 @@ class LoadBody(Table):
     stock: int | None = whole("number of its stock in the book", 1, LARGEST_ID, default=None)
     piece: int | None = whole("its own number in the book", 1, LARGEST_ID, default=None)
 
-    @model_validator(mode="after")
-    def _enough(self) -> LoadBody:
+    def wrong(self) -> str:
+        """What is wrong with the measures together, "" when nothing is."""
         if self.mass_kg is None and (self.section_mm is None or self.length_mm is None):
-            raise ValueError("right is mass_kg, or section_mm and length_mm together.")
+            return "says too little; right is mass_kg, or section_mm and length_mm together."
         if not LIGHTEST_KG <= self.kg() <= HEAVIEST_KG:
-            raise ValueError(
-                f"a round bar of these measures weighs {self.kg():.3g} kg; right is {LIGHTEST_KG:g} to "
-                f"{HEAVIEST_KG:g} kg."
-            )
-        return self
+            return f"is a round bar that weighs {self.kg():.3g} kg; right is {LIGHTEST_KG:g} to {HEAVIEST_KG:g} kg."
+        return ""
 
     def kg(self) -> float:
         """The weight, or that of a round bar."""
@@ -137,13 +134,6 @@ class RehearsalBody(Table):
             raise ValueError('right is "arm" or "reset".')
         return value
 
-    @model_validator(mode="after")
-    def _one(self) -> RehearsalBody:
-        asked = sum(value is not None for value in (self.press, self.fault, self.speed))
-        if asked != 1 or (self.fault is None) != (self.on is None):
-            raise ValueError('right is one of {"press"}, {"fault", "on"} and {"speed"}.')
-        return self
-
 
 # --- From bytes to tables ----------------------------------------------------------------------------------------
 
@@ -164,7 +154,8 @@ def start_wish(body: bytes, programs: Mapping[str, Program]) -> Start:
     if "program" in parsed.tree:
         program, more = _program(parsed.tree["program"], programs)
         faults = [*faults, *more]
-    if made is None or program is None:
+    faults = [*faults, *_wrong_measures(parsed.tree.get("load"))]
+    if made is None or program is None or faults:
         raise _wrong(faults)
     return Start(program, tuple(item.item() for item in made.load))
 
@@ -193,6 +184,15 @@ def preheat_wish(body: bytes, *, now: datetime, speed: float) -> Preheat:
 def quench_wish(body: bytes) -> Quench:
     made = read(QuenchBody, body)
     return Quench(made.mass_kg, made.part_c, made.piece)
+
+
+def rehearsal_body(body: bytes) -> RehearsalBody:
+    made = read(RehearsalBody, body)
+    asked = sum(value is not None for value in (made.press, made.fault, made.speed))
+    if asked != 1 or (made.fault is None) != (made.on is None):
+        text = 'Right is one of {"press": …}, {"fault": …, "on": …} and {"speed": …}.'
+        raise Problem(422, [Reason("not_allowed", text)])
+    return made
 
 
 def rfc3339(at: datetime) -> str:
@@ -227,6 +227,20 @@ def _program(given: object, programs: Mapping[str, Program]) -> tuple[Program | 
     return programs[given], []
 
 
+def _wrong_measures(load: object) -> list[Fault]:
+    """Faults of items whose values are right one by one, and not together."""
+    faults = []
+    for place, item in enumerate(load if isinstance(load, list) else [], 1):
+        made = check(LoadBody, _whole(item))[0] if isinstance(item, dict) else None
+        if made is not None and (text := made.wrong()):
+            faults.append(Fault(f"load {place}", None, "not_allowed", f"load {place} {text}"))
+    return faults
+
+
+def _whole(tree: dict[str, Any]) -> Parsed:
+    return Parsed(tree, {}, frozenset(), ())
+
+
 def _wrong(faults: list[Fault]) -> Problem:
     return Problem(422, [Reason(fault.code, fault.text) for fault in faults])
 
@@ -252,7 +266,7 @@ def _parsed(body: bytes) -> Parsed:
     if not isinstance(tree, dict):
         text = f"The body is {shown(tree)}; right is an object in braces."
         raise _wrong([Fault("", None, "wrong_type", text)])
-    return Parsed(tree, {}, frozenset(), ())
+    return _whole(tree)
 
 
 def _no_constant(name: str) -> Any:

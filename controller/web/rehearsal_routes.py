@@ -10,7 +10,7 @@ from starlette.responses import Response
 
 from controller.model import RehearsalControls
 
-from .bodies import RehearsalBody, read
+from .bodies import RehearsalBody, rehearsal_body
 from .documents import body_of
 from .parts import API
 from .problems import problem, reply
@@ -34,7 +34,7 @@ def rehearsal_routes(controls: RehearsalControls) -> APIRouter:
     @routes.post("/rehearsal", openapi_extra=body_of(RehearsalBody))
     async def act(request: Request) -> Response:
         """Press a button at the machine, bring or take away a fault, or change the pace."""
-        body = read(RehearsalBody, await request.body())
+        body = rehearsal_body(await request.body())
         if body.press is not None:
             controls.press("arm" if body.press == "arm" else "reset")
         elif body.fault is not None:

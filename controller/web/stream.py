@@ -10,10 +10,10 @@ from __future__ import annotations
 import asyncio
 import threading
 from collections import deque
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator
 from typing import Any, Final
 
-from .ports import Book
+from .ports import Book, Devices
 from .problems import encoded, problem
 from .status import Teller, change_key
 
@@ -33,9 +33,9 @@ def message(name: str, data: bytes, number: int | None = None) -> bytes:
 class _Client:
     """What waits for one client: the newest snapshot, and a bounded row of events."""
 
-    def __init__(self, last_event: int, allowed: Callable[[], bool]) -> None:
+    def __init__(self, last_event: int, device_id: int) -> None:
         self.last_event = last_event
-        self.allowed = allowed
+        self.device_id = device_id
         self.snapshot: bytes | None = None
         self.events: deque[bytes] = deque(maxlen=EVENTS_BEHIND)
         self.something = asyncio.Event()
@@ -52,9 +52,10 @@ class _Client:
 class StreamHub:
     """All streams of one service. It works only while somebody listens."""
 
-    def __init__(self, teller: Teller, book: Book, record_error: type[Exception]) -> None:
+    def __init__(self, teller: Teller, book: Book, devices: Devices, record_error: type[Exception]) -> None:
         self._teller = teller
         self._book = book
+        self._devices = devices
         self._record_error = record_error
         self._clients: set[_Client] = set()
         self._task: asyncio.Task[None] | None = None
@@ -74,11 +75,11 @@ class StreamHub:
         if loop is not None and not loop.is_closed():
             loop.call_soon_threadsafe(self._wake)
 
-    async def listen(self, last_event: int | None, allowed: Callable[[], bool]) -> AsyncIterator[bytes]:
+    async def listen(self, last_event: int | None, device_id: int) -> AsyncIterator[bytes]:
         """The bytes for one client, the snapshot first. `last_event`: the last number that it has seen.
 
-        `allowed` is asked before each message: the stream ends when it says no. Raises a Problem (503) when the
-        service is ending or too many listen.
+        The stream ends when the device is revoked. Raises a Problem (503) when the service is ending or too many
+        listen.
         """
         with self._lock:
             if self._closed:
@@ -89,7 +90,7 @@ class StreamHub:
         newest = await self._newest_event()
         # Numbers above the newest are from another book; all that is in this one is then news, but old news.
         seen = newest if last_event is None or last_event > newest else last_event
-        return self._bytes(_Client(seen, allowed))
+        return self._bytes(_Client(seen, device_id))
 
     async def _bytes(self, client: _Client) -> AsyncIterator[bytes]:
         self._clients.add(client)
@@ -105,7 +106,7 @@ class StreamHub:
             self._clients.discard(client)
 
     def _over(self, client: _Client) -> bool:
-        return self._closed or client.ended or not client.allowed()
+        return self._closed or client.ended
 
     async def _work(self) -> None:
         try:
@@ -125,8 +126,10 @@ class StreamHub:
             if key != shown or loop.time() >= due_s:
                 shown, due_s = key, loop.time() + SNAPSHOT_EVERY_S
                 data = message("snapshot", encoded(self._teller.status()))
+                paired = {device.id for device in self._devices.list() if device.revoked_at is None}
                 for client in self._clients:
                     client.snapshot = data
+                    client.ended = client.device_id not in paired
                 self._wake()
                 await self._fetch_events()
             await asyncio.sleep(LOOK_EVERY_S)

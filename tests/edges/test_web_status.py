@@ -4,21 +4,23 @@ from __future__ import annotations
 
 import json
 import math
+from typing import Any
 
 import pytest
 
 from controller.model import TRIP_BITS, Prompt, RowState
 from tests.edges.web_rig import Rehearsal, Rig, snapshot
 
-OVEN_KEYS = set(
-    "verdict temperature_c limit_temperature_c part_c part_error_c part_measured setpoint_c air_target_c asked_duty"
-    " applied_duty phase program run_id soak_done_s soak_total_s equivalent_s ends_at resumable_run_id".split()
-)
-TANK_KEYS = set(
-    "verdict temperature_c limit_temperature_c setpoint_c asked_duty applied_duty phase ready ready_expected_s"
-    " ceiling_c limit_c flash_point_c".split()
-)
-TOP_KEYS = set("mode now board verdict oven tank interlocks prompt presence_expires_s".split())
+OVEN_KEYS = {
+    "verdict", "temperature_c", "limit_temperature_c", "part_c", "part_error_c", "part_measured", "setpoint_c",
+    "air_target_c", "asked_duty", "applied_duty", "phase", "program", "run_id", "soak_done_s", "soak_total_s",
+    "equivalent_s", "ends_at", "resumable_run_id",
+}  # fmt: skip
+TANK_KEYS = {
+    "verdict", "temperature_c", "limit_temperature_c", "setpoint_c", "asked_duty", "applied_duty", "phase", "ready",
+    "ready_expected_s", "ceiling_c", "limit_c", "flash_point_c",
+}  # fmt: skip
+TOP_KEYS = {"mode", "now", "board", "verdict", "oven", "tank", "interlocks", "prompt", "presence_expires_s"}
 BOARD_KEYS = {"connected", "armed", "arm_expires_s", "trips", "firmware"}
 
 
@@ -27,7 +29,7 @@ def rig() -> Rig:
     return Rig()
 
 
-def status(rig: Rig) -> dict:  # type: ignore[type-arg]
+def status(rig: Rig) -> dict[str, Any]:
     answer = rig.get("/api/v1/status")
     assert answer.status_code == 200
     content = answer.json()

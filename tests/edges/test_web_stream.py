@@ -27,7 +27,8 @@ class Listener:
         scope = {
             "type": "http", "asgi": {"version": "3.0"}, "http_version": "1.1", "method": "GET", "scheme": "http",
             "path": "/api/v1/stream", "raw_path": b"/api/v1/stream", "root_path": "", "query_string": b"",
-            "headers": [(b"host", f"127.0.0.1:{PORT}".encode()), (b"authorization", f"Bearer {token}".encode()), *headers],
+            "headers": [(b"host", f"127.0.0.1:{PORT}".encode()), (b"authorization", f"Bearer {token}".encode()),
+                        *headers],
             "client": ("127.0.0.1", 4000), "server": ("127.0.0.1", PORT),
         }  # fmt: skip
         self.task = asyncio.create_task(rig.app(scope, self._receive, self._send))
@@ -185,7 +186,6 @@ def test_close_from_another_thread_ends_every_stream_and_lets_none_begin(rig: Ri
         listeners = [Listener(rig, rig.operator) for _ in range(5)]
         for listener in listeners:
             await listener.next("snapshot")
-            await listener.next("snapshot")
         assert rig.app.state.hub.clients == 5
         thread = threading.Thread(target=rig.app.state.hub.close)
         thread.start()
@@ -232,34 +232,35 @@ def test_a_book_out_of_reach_does_not_stop_the_snapshots(rig: Rig, monkeypatch: 
 
 
 @pytest.mark.usefixtures("still")
-def test_the_hub_encodes_once_for_all_and_rests_when_nobody_listens(rig: Rig) -> None:
-    looks: list[float] = []
-    look = rig.desk.snapshot
+def test_the_hub_encodes_once_for_all_and_rests_when_nobody_listens(rig: Rig, monkeypatch: pytest.MonkeyPatch) -> None:
+    made: list[dict[str, Any]] = []
+    encode = stream_module.encoded
+
+    def counted(content: Any) -> bytes:
+        made.append(content)
+        return encode(content)
 
     async def scene() -> None:
         listeners = [Listener(rig, rig.operator) for _ in range(3)]
         for listener in listeners:
             await listener.next("snapshot")
-            await listener.next("snapshot")
-        clients = list(rig.app.state.hub._clients)
+        monkeypatch.setattr(stream_module, "encoded", counted)
         rig.desk.now = snapshot(oven={"phase": "cool"})
-        while any(client.snapshot is None for client in clients):
-            await asyncio.sleep(0)
-        assert len({id(client.snapshot) for client in clients}) == 1
+        for listener in listeners:
+            while (await listener.next("snapshot"))[1]["oven"]["phase"] != "cool":
+                pass
+        assert sum(content["oven"]["phase"] == "cool" for content in made) == 1
         for listener in listeners:
             await listener.leave()
-        task = rig.app.state.hub._task
-        await task
-        rig.desk.snapshot = lambda: looks.append(0.0) or look()  # type: ignore[func-returns-value, method-assign]
-        await asyncio.sleep(0)
-        assert looks == []
+        await rig.app.state.hub._task
+        assert rig.app.state.hub.clients == 0
 
     play(scene)
 
 
 def test_a_slow_client_keeps_the_newest_snapshot_and_a_bounded_row_of_events() -> None:
     async def scene() -> None:
-        client = stream_module._Client(0, lambda: True)
+        client = stream_module._Client(0, 1)
         for number in range(1000):
             client.snapshot = b"snapshot %d;" % number
             client.events.append(b"event %d;" % number)
@@ -278,7 +279,7 @@ def test_more_streams_than_a_shop_has_screens_are_503(rig: Rig, monkeypatch: pyt
     monkeypatch.setattr(stream_module, "MOST_CLIENTS", 1)
 
     async def scene() -> None:
-        first, second = Listener(rig, rig.operator), None
+        first = Listener(rig, rig.operator)
         await first.next("snapshot")
         second = Listener(rig, rig.operator)
         assert (await second.messages.get())["status"] == 503
