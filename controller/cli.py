@@ -20,6 +20,7 @@ COMMANDS: Final = {
     "rehearse": "one whole run on the simulated oven, as fast as it goes",
     "pair": "a one-time code for a phone, from the service that is running",
     "doctor": "what is missing or not right on this machine, and what it keeps from working",
+    "check": "every fault of a shop file or a profile at once; `--new` writes a first shop file",
     "records": "the record book: list, show, export, verify, back up",
 }
 """Every command and what it is for, in the order of the help."""

@@ -62,12 +62,13 @@ def _oven(core: Core) -> OvenView:
     run = oven.run
     shown = run is not None and (oven.phase in ACTIVE or oven.phase in ("ended", "waiting_for_arm", "tripped"))
     if run is None or not shown:
-        program = run_id = band_c = done_s = total_s = equivalent_s = None
+        program = run_id = band_c = target_c = done_s = total_s = equivalent_s = None
         index = count = 0
         lost_s = 0.0
     else:
         temper, done = run.temper, run.now
-        program, run_id, band_c = run.program.name, run.run_id, temper.band_c
+        program, run_id = run.program.name, run.run_id
+        target_c, band_c = temper.temperature_c, temper.band_c
         done_s, total_s, equivalent_s = done.soak_done_s, temper.soak_s, done.trace.equivalent_s
         index, count, lost_s = run.index, len(run.program.tempers), run.lost_s
     waiting = oven.phase == "waiting_for_arm"
@@ -96,6 +97,7 @@ def _oven(core: Core) -> OvenView:
         lost_s,
         ARM_WAIT_S - oven.waiting_s if waiting else None,
         oven.resumable_run_id,
+        target_c,
     )
 
 

@@ -59,6 +59,11 @@ class Link:
         """Frames from the board that were not well formed, since this link was made."""
         return self._decoder.bad_frames
 
+    @property
+    def pending(self) -> bool:
+        """Telemetry waits to be read."""
+        return bool(self._frames)
+
     def port_changed(self, port_text: str) -> None:
         """ "": a port was opened, everything starts anew; else the port is lost, and this is why."""
         self._port_text = port_text

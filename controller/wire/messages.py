@@ -114,7 +114,7 @@ def _telemetry(body: bytes) -> Telemetry | None:
         return None
     if max(signed) > SIGNED_MAX or min(signed) < -SIGNED_MAX - 1:
         return None
-    return Telemetry(*head, groups[9].decode(), *tail)
+    return Telemetry._make((*head, groups[9].decode(), *tail))
 
 
 def parse(body: bytes) -> Message | None:

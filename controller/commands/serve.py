@@ -1,0 +1,275 @@
+"""`ovenhand serve`: the service, on a real board or on the simulated shop."""
+
+from __future__ import annotations
+
+import errno
+import fcntl
+import hashlib
+import logging
+import os
+import signal
+import socket
+import sys
+import time
+from argparse import ArgumentParser, Namespace
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from types import FrameType
+from typing import Any, TextIO
+
+import uvicorn
+
+from controller.commands.pairing import PairingSocket, show
+from controller.commands.shipped import Library, ShopFile, demo_shop_text, load_shipped, read_shop, shop_of
+from controller.core.limits import derive
+from controller.core.tick import Core
+from controller.daemon import Service, notify_systemd
+from controller.model import Outcome, RehearsalControls
+from controller.pump import Pump
+from controller.records import Book, Devices, Records, RecordsError, RunRecorder, database_path, default_data_directory
+from controller.rehearsal import SPEEDS, Rehearsal
+from controller.serial_port import SerialPort
+from controller.settings import Shop, ShopFileError, conservative_shop
+from controller.sim.shop import SimShop
+from controller.web.access import Access
+from controller.web.app import create_app
+from controller.wire.link import Link
+
+log = logging.getLogger("ovenhand")
+GONE_S = 0.8
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """The service's options."""
+    parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file (see `ovenhand check --new`)")
+    parser.add_argument("--data", type=Path, metavar="DIR", help="where the record is kept")
+    parser.add_argument("--host", help="address to listen on (0.0.0.0; a rehearsal: 127.0.0.1 and the network too)")
+    parser.add_argument("--port", type=int, help="port to listen on (8420)")
+    parser.add_argument("--device", metavar="TTY", help="the board's serial port (found by itself if there is one)")
+    parser.add_argument("--rehearsal", action="store_true", help="a simulated shop in the board's place; no real heat")
+    parser.add_argument("--speed", type=float, default=1.0, help="rehearsal: how much faster than the clock, 1 to 20")
+    parser.add_argument("--seed", type=int, default=0, help="rehearsal: which simulated shop (0: a typical one)")
+
+
+class UserError(Exception):
+    """Something the user can put right; the message says what."""
+
+
+@dataclass(frozen=True, slots=True)
+class Catalogue:
+    """The profiles as the web shows them."""
+
+    library: Library
+
+    @property
+    def programs(self) -> Any:
+        return self.library.programs
+
+    @property
+    def oil_records(self) -> Any:
+        return {name: oil.model_dump(mode="json") for name, oil in self.library.oils.items()}
+
+    @property
+    def steels(self) -> Any:
+        return {name: steel.model_dump(mode="json") for name, steel in self.library.steels.items()}
+
+
+def run(args: Namespace) -> int:
+    """Serve until SIGTERM or Ctrl-C. 2 for a mistake of the user's, with one sentence."""
+    try:
+        return _serve(args)
+    except (UserError, RecordsError) as error:
+        print(error, file=sys.stderr)
+    except ShopFileError as error:
+        print("\n".join(error.lines()), file=sys.stderr)
+    return 2
+
+
+def _serve(args: Namespace) -> int:
+    if args.rehearsal and (args.shop or args.device):
+        raise UserError("A rehearsal has its own shop and board: leave out --shop and --device.")
+    if not SPEEDS[0] <= args.speed <= SPEEDS[1]:
+        raise UserError("--speed lies between 1 and 20.")
+    directory = args.data or default_data_directory(os.environ) / ("rehearsal" if args.rehearsal else "")
+    lock = _own(directory)
+    library = load_shipped(directory)
+    for line in library.problems:
+        log.warning("%s", line)
+    shop_file = _shop(args, library)
+    with lock:
+        return _with_record(args, directory, library, shop_file)
+
+
+def _own(directory: Path) -> TextIO:
+    """The data directory, for this process alone."""
+    try:
+        directory.mkdir(parents=True, exist_ok=True, mode=0o700)
+        lock = (directory / "service.lock").open("w")
+        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except BlockingIOError:
+        raise UserError(f"Another service already works in {directory}. Stop it, or name another --data.") from None
+    except OSError as error:
+        raise UserError(f"{directory} cannot be used: {error.strerror}. Name another with --data.") from None
+    return lock
+
+
+def _shop(args: Namespace, library: Library) -> ShopFile | None:
+    if args.rehearsal:
+        return shop_of(demo_shop_text(), library, name="demo.toml")
+    if args.shop:
+        found = read_shop(args.shop, library)
+        for sentence in found.advice:
+            log.info("%s", sentence)
+        return found
+    return None
+
+
+def _with_record(args: Namespace, directory: Path, library: Library, shop_file: ShopFile | None) -> int:
+    records = Records(database_path(directory), wall=time.time, mono=time.monotonic)
+    rehearsal = Rehearsal(SimShop(args.seed), args.speed) if args.rehearsal else None
+    clock = rehearsal.now_s if rehearsal else time.monotonic
+    port = SerialPort(rehearsal.tty_path if rehearsal else args.device)
+    pump = Pump(_cores(shop_file, records), Link(), remake=shop_file is None)
+    recorder = RunRecorder(
+        records,
+        state=lambda: pump.core.state(),
+        now_s=clock(),
+        settings_hash=_hash(str(shop_file.shop if shop_file else "")),
+        profiles_hash=_hash(repr(sorted(library.programs))),
+    )
+    taker: Any = recorder if rehearsal is None else _LoadsTheOven(recorder, rehearsal, pump)
+    scale = rehearsal.speed if rehearsal else (lambda: 1.0)
+    service = Service(pump, port, now_s=clock, wall=time.time, recorder=taker, scale=scale)
+    shop = shop_file.shop if shop_file else conservative_shop(0)
+    try:
+        return _listen(args, directory, library, shop, service, records, rehearsal)
+    finally:
+        service.stop()
+        service.heat_off.wait(0.3)
+        if rehearsal:
+            rehearsal.stop()
+        port.close()
+        records.close(GONE_S)
+
+
+def _cores(shop_file: ShopFile | None, records: Records) -> Callable[[int | None], Core]:
+    """A core for this shop; without a shop file one for what the board says is fitted."""
+    state = records.state()
+
+    def make(fitted: int | None) -> Core:
+        limits = shop_file.limits if shop_file else derive(conservative_shop(fitted or 0), None)
+        return Core(limits, next_run_id=records.next_run_id, state=state)
+
+    return make
+
+
+class _LoadsTheOven:
+    """In a rehearsal the load of a run that is accepted lies in the simulated oven."""
+
+    def __init__(self, recorder: RunRecorder, rehearsal: Rehearsal, pump: Pump) -> None:
+        self._recorder, self._rehearsal, self._pump = recorder, rehearsal, pump
+
+    def took(self, now_s: float, wall: float, *, outcomes: list[Outcome], **rest: Any) -> object:
+        for outcome in outcomes:
+            if any(event.kind == "run_started" for event in outcome.events) and self._pump.core.oven.run:
+                self._rehearsal.set_load(self._pump.core.oven.run.load)
+        return self._recorder.took(now_s, wall, outcomes=outcomes, **rest)
+
+
+def _hash(text: str) -> str:
+    return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _listen(
+    args: Namespace, directory: Path, library: Library, shop: Shop, service: Service, records: Records,
+    rehearsal: Rehearsal | None,
+) -> int:  # fmt: skip
+    host = args.host or "0.0.0.0"
+    port = args.port or shop.network.port
+    sock = _bind(host, port)
+    port = sock.getsockname()[1]
+    devices = Devices(records, wall=time.time)
+    access = Access(devices)
+    names = [socket.gethostname(), f"{socket.gethostname()}.local", *shop.network.names]
+    controls: RehearsalControls | None = rehearsal
+    app = create_app(
+        desk=service, book=Book(database_path(directory)), devices=devices, catalogue=Catalogue(library),
+        access=access, mode="rehearsal" if rehearsal else "shop", units=shop.units, rehearsal=controls,
+        allowed_hosts=names, port=port, wall=time.time, record_error=RecordsError,
+    )  # fmt: skip
+    addresses = _addresses(host, port)
+    pairing = PairingSocket(directory, access.new_code, addresses)
+    if rehearsal:
+        rehearsal.start()
+    service.start()
+    _greet(addresses, access, devices, rehearsal is not None)
+    server = _Server(
+        uvicorn.Config(app, log_level="warning", access_log=False, lifespan="off", ws="none"), service, app
+    )
+    notify_systemd("READY=1")
+    try:
+        server.run(sockets=[sock])
+    finally:
+        pairing.close()
+    return 0
+
+
+class _Server(uvicorn.Server):
+    """On a signal: heat off first, then the streams, then the rest."""
+
+    def __init__(self, config: uvicorn.Config, service: Service, app: Any) -> None:
+        super().__init__(config)
+        self._service = service
+        self._hub = app.state.hub
+
+    def handle_exit(self, sig: int, frame: FrameType | None) -> None:
+        self._service.stop()
+        self._hub.close()
+        self.force_exit = sig == signal.SIGINT and self.should_exit
+        super().handle_exit(sig, frame)
+
+
+def _bind(host: str, port: int) -> socket.socket:
+    family = socket.AF_INET6 if ":" in host else socket.AF_INET
+    sock = socket.socket(family, socket.SOCK_STREAM)
+    sock.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        sock.bind((host, port))
+    except OSError as error:
+        sock.close()
+        if error.errno == errno.EADDRINUSE:
+            raise UserError(f"Port {port} is taken by another program. Stop it, or name another --port.") from None
+        raise UserError(f"{host}:{port} cannot be listened on: {error.strerror}.") from None
+    except OverflowError:
+        sock.close()
+        raise UserError(f"--port {port} is none: 1 to 65535.") from None
+    sock.listen(128)
+    return sock
+
+
+def _addresses(host: str, port: int) -> list[str]:
+    """What to open on the phone: this machine's own address on the network, then its loopback."""
+    found = []
+    if host in ("0.0.0.0", "::"):
+        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+            try:
+                # Connecting a datagram socket sends nothing; it only asks which address would be used.
+                probe.connect(("192.0.2.1", 9))
+                found.append(probe.getsockname()[0])
+            except OSError:
+                pass
+        found.append("127.0.0.1")
+    else:
+        found.append(f"[{host}]" if ":" in host else host)
+    return [f"http://{address}:{port}/" for address in dict.fromkeys(found)]
+
+
+def _greet(addresses: list[str], access: Access, devices: Devices, rehearsal: bool) -> None:
+    what = "The rehearsal is on; nothing real is heated." if rehearsal else "Ovenhand is on."
+    print(f"{what} Open {' or '.join(addresses)}", file=sys.stderr)
+    paired = any(device.revoked_at is None for device in devices.list())
+    if sys.stderr.isatty() and not paired:
+        show(access.new_code("operator"), addresses, sys.stderr)
+    elif not paired:
+        print("No phone is paired yet: `ovenhand pair` gives a code.", file=sys.stderr)

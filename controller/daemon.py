@@ -1,0 +1,256 @@
+"""The service's own thread: read, tick, write, hand on. Telemetry drives it; silence drives it too.
+
+An exception in this thread sends zero duty and ends the process: a dead thread in a living process would be
+the worst of both. A watchdog thread ends the process when that takes too long, or when ticks stop.
+"""
+
+from __future__ import annotations
+
+import logging
+import os
+import queue
+import socket
+import threading
+import time
+from collections.abc import Callable, Mapping, Sequence
+from concurrent.futures import Future
+from typing import Final, Protocol
+
+from controller.model import Answer, Outcome, Reason, Request, Snapshot, Wish
+from controller.pump import Pump
+
+SILENCE_TICK_S: Final = 0.4
+READ_S: Final = 0.25
+LATE_S: Final = 0.100
+REQUESTS: Final = 64
+FAIL_EXIT_S: Final = 2.0
+STALLED_S: Final = 10.0
+KEEP_ALIVE_S: Final = 3.0
+# The clocks of host and board part by less than this; more is a late tick.
+CLOCK_DRIFT: Final = 5e-4
+
+log = logging.getLogger("ovenhand")
+
+
+class Port(Protocol):
+    """What the service needs of a serial port."""
+
+    def read(self, timeout_s: float) -> bytes: ...
+    def write(self, data: bytes) -> None: ...
+    def changed(self) -> str | None: ...
+    def wake(self) -> None: ...
+    def close(self) -> None: ...
+
+
+class Recorder(Protocol):
+    """What the service needs of the record."""
+
+    def took(
+        self, now_s: float, wall: float, *, data: bytes, requests: Sequence[Request], forced: bool, wrote: bytes,
+        outcomes: Sequence[Outcome],
+    ) -> object: ...  # fmt: skip
+
+
+def notify_systemd(state: str) -> None:
+    """Tell systemd, where it started us (sd_notify protocol); silently nothing elsewhere."""
+    address = os.environ.get("NOTIFY_SOCKET")
+    if not address:
+        return
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as sock:
+        sock.connect("\0" + address[1:] if address.startswith("@") else address)
+        sock.sendall(state.encode())
+
+
+class Lateness:
+    """How late ticks are, in seconds of the given clock: against the board's own milliseconds where it speaks.
+
+    The least delay seen stands for "on time"; it may creep, because two clocks never run quite alike.
+    """
+
+    def __init__(self) -> None:
+        self.ticks = self.late = 0
+        self.worst_s = 0.0
+        self._least: float | None = None
+        self._before_s = 0.0
+        self._last_ms: int | None = None
+
+    def tick(self, now_s: float, board_ms: int | None, scale: float) -> None:
+        """One tick at now_s for the frame the board sent at board_ms; `scale`: clock seconds per real second."""
+        self.ticks += 1
+        if board_ms is None:
+            return
+        if self._last_ms is None or not 0 <= board_ms - self._last_ms < 60_000:
+            self._least = None
+        self._last_ms = board_ms
+        offset_s = now_s - board_ms / 1000.0
+        creep_s = CLOCK_DRIFT * max(0.0, now_s - self._before_s)
+        self._before_s = now_s
+        self._least = offset_s if self._least is None else min(self._least + creep_s, offset_s)
+        late_s = (offset_s - self._least) / scale
+        self.worst_s = max(self.worst_s, late_s)
+        self.late += late_s > LATE_S
+
+
+class Service:
+    """The desk that the web asks, and the thread that answers. `now_s`: the clock of this shop (scaled in a
+    rehearsal); `wall`: seconds since 1970; `scale`: clock seconds per real second."""
+
+    def __init__(
+        self, pump: Pump, port: Port, *, now_s: Callable[[], float], wall: Callable[[], float],
+        recorder: Recorder | None = None, scale: Callable[[], float] = lambda: 1.0,
+        die: Callable[[int], object] = os._exit,
+    ) -> None:  # fmt: skip
+        self.pump = pump
+        self._port = port
+        self._now_s = now_s
+        self._wall = wall
+        self._recorder = recorder
+        self._scale = scale
+        self._die = die
+        self._requests: queue.Queue[Request] = queue.Queue(REQUESTS)
+        self._futures: dict[int, Future[Answer]] = {}
+        self._number = 0
+        self._numbering = threading.Lock()
+        self._stopping = threading.Event()
+        self._failed = False
+        self._beat_s = time.monotonic()
+        self._fed_s = 0.0
+        self.lateness = Lateness()
+        now = now_s()
+        self._tick_s = now
+        outcome = pump.core.tick(now, pump.reading, ())
+        self._last: tuple[Snapshot, float] = (outcome.snapshot, time.monotonic())
+        self.heat_off = threading.Event()
+        self._thread = threading.Thread(target=self._run, name="tick", daemon=True)
+        self._watchdog = threading.Thread(target=self._watch, name="watchdog", daemon=True)
+
+    # --- the desk ------------------------------------------------------------------------------------------
+
+    def snapshot(self) -> tuple[Snapshot, float]:
+        """The last snapshot, and how many seconds ago it was made."""
+        snapshot, made_s = self._last
+        return snapshot, time.monotonic() - made_s
+
+    def ask(self, wish: Wish, who: str) -> Future[Answer]:
+        """Queue a wish for the next tick. A full queue answers at once, with the reason."""
+        future: Future[Answer] = Future()
+        with self._numbering:
+            self._number += 1
+            number = self._number
+            self._futures[number] = future
+        try:
+            self._requests.put_nowait(Request(number, wish, who))
+        except queue.Full:
+            self._futures.pop(number, None)
+            future.set_result(Answer((Reason("busy", "Too much is being asked at once. Wait a moment."),)))
+            return future
+        self._port.wake()
+        return future
+
+    def on_time(self) -> bool:
+        """Whether ticks come when they should."""
+        return self._thread.is_alive() and time.monotonic() - self._beat_s < 2.0
+
+    def figures(self) -> Mapping[str, float]:
+        """Counters for /metrics."""
+        return {
+            "ticks": float(self.lateness.ticks),
+            "late_ticks": float(self.lateness.late),
+            "worst_lateness_s": self.lateness.worst_s,
+            "bad_frames": float(self.pump.link.bad_frames),
+            "requests_waiting": float(self._requests.qsize()),
+        }
+
+    # --- life ----------------------------------------------------------------------------------------------
+
+    def start(self) -> None:
+        """Begin to tick."""
+        self._thread.start()
+        self._watchdog.start()
+
+    def stop(self) -> None:
+        """Heat off first: the thread sends zero duty and ends. Returns at once; from a signal handler too."""
+        self._stopping.set()
+        self._port.wake()
+
+    def join(self, timeout_s: float) -> bool:
+        """Wait for the thread; True when it has ended."""
+        self._thread.join(timeout_s)
+        return not self._thread.is_alive()
+
+    # --- the tick thread -----------------------------------------------------------------------------------
+
+    def _run(self) -> None:
+        try:
+            while not self._stopping.is_set():
+                self._once()
+        except BaseException:
+            self._failed = True
+            log.exception("The control thread failed. Heat is taken off and the service ends.")
+            self._heat_off()
+            self._die(70)
+            raise
+        self._heat_off()
+
+    def _heat_off(self) -> None:
+        try:
+            self._port.write(self.pump.idle(self._now_s()))
+        except Exception:
+            # The board's own dead-man takes the heat off when nothing reaches it.
+            log.exception("Zero duty could not be sent.")
+        self.heat_off.set()
+
+    def _once(self) -> None:
+        data = self._port.read(READ_S / self._scale())
+        now_s = self._now_s()
+        text = self._port.changed()
+        if text is not None:
+            self.pump.link.port_changed(text)
+            log.info("%s", text or "The serial port is open.")
+        waiting = not self._requests.empty()
+        force = waiting or text is not None or now_s - self._tick_s >= SILENCE_TICK_S
+        requests = self._take() if waiting else ()
+        wrote, outcomes = self.pump.step(data, now_s, requests, force)
+        if wrote:
+            self._port.write(wrote)
+        for outcome in outcomes:
+            self._tick_s = now_s
+            self._ticked(outcome, now_s)
+        if self._recorder is not None and (data or wrote or outcomes):
+            forced = bool(outcomes) and not self.pump.reading.frames
+            self._recorder.took(
+                now_s, self._wall(), data=data, requests=requests, forced=forced, wrote=wrote, outcomes=outcomes
+            )
+        self._beat_s = time.monotonic()
+        if outcomes and self._beat_s - self._fed_s >= KEEP_ALIVE_S:
+            self._fed_s = self._beat_s
+            notify_systemd("WATCHDOG=1")
+
+    def _take(self) -> tuple[Request, ...]:
+        taken: list[Request] = []
+        while len(taken) < REQUESTS:
+            try:
+                taken.append(self._requests.get_nowait())
+            except queue.Empty:
+                break
+        return tuple(taken)
+
+    def _ticked(self, outcome: Outcome, now_s: float) -> None:
+        self._last = (outcome.snapshot, time.monotonic())
+        frames = self.pump.reading.frames
+        self.lateness.tick(now_s, frames[-1].ms if frames else None, self._scale())
+        for event in outcome.events:
+            number = event.data.get("request_id")
+            if number is not None:
+                future = self._futures.pop(number, None)
+                if future is not None and future.set_running_or_notify_cancel():
+                    data = event.data
+                    reasons = tuple(data.get("reasons", ()))
+                    future.set_result(Answer(reasons, data.get("run_id"), data.get("phase")))
+
+    def _watch(self) -> None:
+        """Ends the process when the tick thread failed and did not end it, or stands still."""
+        while not self._stopping.wait(0.5):
+            still_s = time.monotonic() - self._beat_s
+            if (self._failed and still_s > FAIL_EXIT_S) or still_s > STALLED_S:
+                self._die(71)

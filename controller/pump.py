@@ -1,0 +1,45 @@
+"""One step from bytes to bytes: link, core, link. No I/O, no clock; the daemon and lock-step runs use the same."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+
+from controller.core.tick import Core
+from controller.model import IDLE, Outcome, Reading, Request
+from controller.wire.link import Link
+
+
+class Pump:
+    """`make_core(fitted)`: a core for what a board says is fitted (None: no board was met yet).
+
+    A shop without a file is made to fit the board, so its core is made anew at the first greeting, before
+    anything was asked of it; `remake` is True for such a shop.
+    """
+
+    def __init__(self, make_core: Callable[[int | None], Core], link: Link, *, remake: bool = False) -> None:
+        self._make_core = make_core
+        self._remake = remake
+        self.core = make_core(None)
+        self.link = link
+        self.reading = Reading()
+
+    def step(self, data: bytes, now_s: float, requests: Sequence[Request], force: bool) -> tuple[bytes, list[Outcome]]:
+        """Take bytes; if they held telemetry, or `force` says so, tick once. Returns the bytes to send.
+
+        Without a tick the requests are not looked at; the caller keeps them for the next.
+        """
+        link = self.link
+        if data:
+            link.receive(data, now_s)
+        if not (force or link.pending):
+            return link.poll(now_s), []
+        self.reading = reading = link.take_reading()
+        if self._remake and reading.board is not None:
+            self._remake = False
+            self.core = self._make_core(reading.board.fitted)
+        outcome = self.core.tick(now_s, reading, requests)
+        return link.send(outcome.command, now_s), [outcome]
+
+    def idle(self, now_s: float) -> bytes:
+        """The bytes that take all heat off."""
+        return self.link.send(IDLE, now_s)
