@@ -140,7 +140,8 @@ async def _whole_body(receive: Receive) -> Receive:
             while more:
                 message = await receive()
                 if message["type"] != "http.request":
-                    break
+                    # Half a body must not pass for a whole one: an empty preheat is a wish of its own.
+                    raise problem(400, "cut_off", "The request broke off. Send it again.")
                 body += message.get("body", b"")
                 if len(body) > LARGEST_BODY:
                     raise _too_large()

@@ -8,7 +8,6 @@ was away asks for what it missed with Last-Event-ID, across a restart of the ser
 from __future__ import annotations
 
 import asyncio
-import threading
 from collections import deque
 from collections.abc import AsyncIterator
 from typing import Any, Final
@@ -60,7 +59,6 @@ class StreamHub:
         self._clients: set[_Client] = set()
         self._task: asyncio.Task[None] | None = None
         self._loop: asyncio.AbstractEventLoop | None = None
-        self._lock = threading.Lock()
         self._closed = False
 
     @property
@@ -69,9 +67,9 @@ class StreamHub:
 
     def close(self) -> None:
         """End every stream at once, and take no more. From any thread, more than once if need be."""
-        with self._lock:
-            self._closed = True
-            loop = self._loop
+        # No lock: a signal's handler calls this in the very thread that may be inside `listen`.
+        self._closed = True
+        loop = self._loop
         if loop is not None and not loop.is_closed():
             loop.call_soon_threadsafe(self._wake)
 
@@ -81,10 +79,9 @@ class StreamHub:
         The stream ends when the device is revoked. Raises a Problem (503) when the service is ending or too many
         listen.
         """
-        with self._lock:
-            if self._closed:
-                raise problem(503, "ending", "The service is ending. Look at the oven.")
-            self._loop = asyncio.get_running_loop()
+        self._loop = asyncio.get_running_loop()
+        if self._closed:
+            raise problem(503, "ending", "The service is ending. Look at the oven.")
         if len(self._clients) >= MOST_CLIENTS:
             raise problem(503, "too_many_streams", f"{MOST_CLIENTS} pages are open already. Close one.")
         newest = await self._newest_event()

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import AsyncIterator
+from collections.abc import AsyncIterator, Awaitable, Callable
 from pathlib import Path
 from typing import Any
 
 import pytest
 
+from controller.web import guard
 from tests.edges.web_rig import HOME, PORT, Rig, bearer, problem_of
 
 STATUS = "/api/v1/status"
@@ -152,6 +153,40 @@ def test_a_body_over_64_kib_is_413_with_and_without_a_length(rig: Rig) -> None:
     for length in ("-1", "9" * 30, "1e9"):
         headers = bearer(rig.operator) | {"content-length": length}
         assert problem_of(rig.ask("POST", STOP, headers=headers, content=b""), 413) == ["too_large"]
+    assert rig.desk.asked == []
+
+
+@pytest.mark.parametrize("path", ["/api/v1/tank/preheat", "/api/v1/oven/start"])
+def test_a_request_that_breaks_off_or_dawdles_is_not_done(rig: Rig, path: str, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(guard, "BODY_WITHIN_S", 0.01)
+
+    async def send_half(then: Callable[[], Awaitable[Any]]) -> int:
+        sent: list[Any] = []
+        messages: list[Any] = [{"type": "http.request", "body": b"", "more_body": True}]
+
+        async def receive() -> Any:
+            return messages.pop() if messages else await then()
+
+        async def send(message: Any) -> None:
+            sent.append(message)
+
+        scope = {
+            "type": "http", "asgi": {"version": "3.0"}, "http_version": "1.1", "method": "POST", "scheme": "http",
+            "path": path, "raw_path": path.encode(), "root_path": "", "query_string": b"",
+            "headers": [(b"host", b"127.0.0.1:8420"), (b"authorization", f"Bearer {rig.operator}".encode())],
+            "client": ("127.0.0.1", 4000), "server": ("127.0.0.1", 8420),
+        }  # fmt: skip
+        await rig.app(scope, receive, send)
+        return int(sent[0]["status"])
+
+    async def gone() -> Any:
+        return {"type": "http.disconnect"}
+
+    async def silence() -> Any:
+        await asyncio.Event().wait()
+
+    assert asyncio.run(send_half(gone)) == 400
+    assert asyncio.run(send_half(silence)) == 408
     assert rig.desk.asked == []
 
 
