@@ -6,6 +6,7 @@ The adiabatic figure is the safe one: when the oil is stirred the reading peaks 
 
 from __future__ import annotations
 
+from itertools import pairwise
 from typing import Final
 
 # Carbon steel, kJ/kg from 0 °C (from memory; checked only against the trade's rule of a US gallon a pound).
@@ -21,7 +22,7 @@ def steel_enthalpy_kj_per_kg(t_c: float) -> float:
     table = _ENTHALPY_KJ_PER_KG
     if t_c <= table[0][0]:
         return 0.0
-    for (low_c, low), (high_c, high) in zip(table, table[1:], strict=False):
+    for (low_c, low), (high_c, high) in pairwise(table):
         if t_c <= high_c:
             return low + (high - low) * (t_c - low_c) / (high_c - low_c)
     return table[-1][1]

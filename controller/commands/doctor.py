@@ -1,0 +1,188 @@
+"""`ovenhand doctor`: what is missing or not right on this machine, and what it keeps from working."""
+
+from __future__ import annotations
+
+import getpass
+import grp
+import os
+import shutil
+import sys
+import time
+from argparse import ArgumentParser, Namespace
+from pathlib import Path
+from typing import Final
+
+from controller.commands.shipped import load_shipped, read_shop
+from controller.model import (
+    FITTED_AGITATOR,
+    FITTED_DOOR,
+    FITTED_LEVEL,
+    FITTED_OVEN,
+    FITTED_OVEN_CURRENT,
+    FITTED_OVEN_LIMIT,
+    FITTED_PART,
+    FITTED_SMOKE,
+    FITTED_TANK,
+    FITTED_TANK_LIMIT,
+    TRIP_BITS,
+    Reading,
+)
+from controller.records import default_data_directory
+from controller.serial_port import SerialPort, usb_candidates
+from controller.settings import ShopFileError
+from controller.wire.link import Link
+
+LISTEN_S: Final = 4.0
+FREE_MB: Final = 200
+RESET_CAUSES: Final = {1: "power-on", 2: "reset pin", 4: "brown-out", 8: "watchdog"}
+MISSING: Final = (
+    (FITTED_OVEN, "oven sensor and heater", "no oven runs"),
+    (FITTED_OVEN_LIMIT, "oven limit sensor", "setpoints above 230 °C, and any heat without a named cut-out"),
+    (FITTED_PART, "sensor on the steel", "the soak counts on an estimate; no boost"),
+    (FITTED_TANK, "tank sensor and heater", "no oil preheat"),
+    (FITTED_TANK_LIMIT, "tank limit sensor", "no second opinion on the oil"),
+    (FITTED_DOOR, "door switch", "an open door is asked about instead of seen"),
+    (FITTED_LEVEL, "oil level switch", "a bare heater is not seen"),
+    (FITTED_AGITATOR, "stirrer", "stir by hand before every quench"),
+    (FITTED_SMOKE, "smoke or CO contact", "no alarm stops the heat"),
+    (FITTED_OVEN_CURRENT, "oven current sensor", "a stuck relay is seen by its heat only"),
+)
+
+UNIT: Final = """[Unit]
+Description=Ovenhand: minds a tempering oven and a quench-oil tank
+After=network.target
+
+[Service]
+Type=notify
+ExecStart={python} -m controller serve --shop /etc/ovenhand/shop.toml
+StateDirectory=ovenhand
+DynamicUser=yes
+SupplementaryGroups=dialout
+WatchdogSec=10
+Restart=on-failure
+RestartSec=5
+MemoryMax=256M
+ProtectSystem=strict
+ProtectHome=yes
+PrivateTmp=yes
+NoNewPrivileges=yes
+ProtectKernelTunables=yes
+ProtectKernelModules=yes
+ProtectControlGroups=yes
+RestrictSUIDSGID=yes
+RestrictNamespaces=yes
+RestrictRealtime=yes
+LockPersonality=yes
+MemoryDenyWriteExecute=yes
+CapabilityBoundingSet=
+RestrictAddressFamilies=AF_UNIX AF_INET AF_INET6
+SystemCallFilter=@system-service
+DevicePolicy=closed
+DeviceAllow=char-ttyACM rw
+DeviceAllow=char-ttyUSB rw
+
+[Install]
+WantedBy=multi-user.target
+"""
+
+
+def add_arguments(parser: ArgumentParser) -> None:
+    """What to look at."""
+    parser.add_argument("--shop", type=Path, metavar="FILE", help="the shop file to check as well")
+    parser.add_argument("--data", type=Path, metavar="DIR", help="the service's data directory")
+    parser.add_argument("--device", metavar="TTY", help="the board's serial port")
+    parser.add_argument("--unit", action="store_true", help="print a systemd unit and stop")
+
+
+def run(args: Namespace) -> int:
+    """0 when nothing keeps it from working, 1 when something does, 2 for a mistake in a file."""
+    if args.unit:
+        print(UNIT.format(python=sys.executable), end="")
+        return 0
+    sound = [_data(args.data or default_data_directory(os.environ)), _clock(), _serial_group()]
+    if args.shop:
+        try:
+            found = read_shop(args.shop, load_shipped())
+            print(f"good: {args.shop} is sound.")
+            for sentence in found.advice:
+                print(f"note: {sentence}")
+        except ShopFileError as error:
+            print("\n".join(error.lines()), file=sys.stderr)
+            return 2
+    sound.append(_board(args.device))
+    return 0 if all(sound) else 1
+
+
+def _data(directory: Path) -> bool:
+    place = directory
+    while not place.exists():
+        place = place.parent
+    if not os.access(place, os.W_OK):
+        print(f"missing: {directory} cannot be written. Name another with --data.")
+        return False
+    free_mb = shutil.disk_usage(place).free // 2**20
+    if free_mb < FREE_MB:
+        print(f"missing: only {free_mb} MB are free for the record in {directory}; {FREE_MB} MB are wanted.")
+        return False
+    print(f"good: the record in {directory} has {free_mb} MB of room.")
+    return True
+
+
+def _clock() -> bool:
+    if time.time() < 1.7e9:
+        print("note: this machine's clock is not set. Runs keep their lengths, but not their dates.")
+    return True
+
+
+def _serial_group() -> bool:
+    groups = {grp.getgrgid(number).gr_name for number in os.getgroups()}
+    if os.geteuid() == 0 or "dialout" in groups:
+        return True
+    print(
+        f"missing: {getpass.getuser()} may not open serial ports. "
+        f"Run `sudo usermod -aG dialout {getpass.getuser()}` and log in again."
+    )
+    return False
+
+
+def _board(device: str | None) -> bool:
+    port, link = SerialPort(device), Link()
+    print(f"note: serial ports seen: {', '.join(one.device for one in usb_candidates()) or 'none'}.")
+    until_s = time.monotonic() + LISTEN_S
+    reading = Reading()
+    while time.monotonic() < until_s and not (reading.board and reading.frames):
+        data = port.read(0.1)
+        text = port.changed()
+        if text is not None:
+            link.port_changed(text)
+        link.receive(data, time.monotonic())
+        reading = link.take_reading()
+        port.write(link.poll(time.monotonic()))
+    port.close()
+    if reading.port_text:
+        print(f"missing: {reading.port_text}")
+        return False
+    if reading.board is None:
+        print("missing: the port is open, but no board answers. Is it flashed, and is this its port?")
+        return False
+    return _about(reading)
+
+
+def _about(reading: Reading) -> bool:
+    board = reading.board
+    if board is None:
+        return False
+    causes = [name for bit, name in RESET_CAUSES.items() if board.reset_cause & bit]
+    print(f"good: a board answers: firmware {board.firmware}, protocol {board.proto}, chip MAX{board.chip}.")
+    print(f"note: it has started {board.boots} times, last by {' and '.join(causes) or 'an unknown cause'}.")
+    if board.reset_cause & 2:
+        print("note: opening this port seems to reset the board, so every restart of the service disarms it.")
+    for bit, what, refused in MISSING:
+        if not board.fitted & bit:
+            print(f"note: not fitted: {what}. Without it: {refused}.")
+    trips = [name.replace("_", " ") for bit, name in TRIP_BITS.items() if board.trips & bit]
+    if reading.incompatible:
+        print(f"missing: the board's {reading.incompatible} is another than this program's. Update the older side.")
+    if trips:
+        print(f"missing: the board has tripped: {', '.join(trips)}. Look at it, then hold its reset button for 2 s.")
+    return not trips and not reading.incompatible
