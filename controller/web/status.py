@@ -151,6 +151,7 @@ def _oven(oven: OvenView, made_at: datetime, speed: float) -> dict[str, Any]:
         "lost_s": _known(oven.lost_s, 1),
         "soak_in_s": _known(oven.soak_in_s, 1),
         "ends_in_s": ends_in_s,
+        "target_c": _known(oven.target_c, 2),
         "wait_left_s": _known(oven.wait_left_s, 1),
     }
 
