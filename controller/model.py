@@ -350,7 +350,7 @@ class OvenView(NamedTuple):
     lost_s: float
     wait_left_s: float | None
     resumable_run_id: int | None
-    target_c: float | None
+    target_c: float | None = None
 
 
 class TankView(NamedTuple):
