@@ -68,11 +68,11 @@ class Catalogue:
 
     @property
     def oil_records(self) -> Any:
-        return {name: oil.model_dump(mode="json") for name, oil in self.library.oils.items()}
+        return [oil.model_dump(mode="json") for oil in self.library.oils.values()]
 
     @property
     def steels(self) -> Any:
-        return {name: steel.model_dump(mode="json") for name, steel in self.library.steels.items()}
+        return [steel.model_dump(mode="json") for steel in self.library.steels.values()]
 
 
 def run(args: Namespace) -> int:
