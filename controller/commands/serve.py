@@ -208,6 +208,9 @@ def _listen(
         uvicorn.Config(app, log_level="warning", access_log=False, lifespan="off", ws="none"), service, app
     )
     notify_systemd("READY=1")
+    for number in (signal.SIGTERM, signal.SIGINT):
+        # uvicorn raises the signal once more when it is done; the record must still be closed after that.
+        signal.signal(number, lambda *_: None)
     try:
         server.run(sockets=[sock])
     finally:

@@ -33,7 +33,9 @@ export async function ask(path, body, after) {
 
 export function dialog(...children) {
   const box = element("dialog");
-  box.replaceChildren(...children, make("div", { class: "row" }, make("button", { type: "button", onclick: () => box.close() }, "Close")));
+  // The dialog lies over the page, so it carries a Stop of its own.
+  box.replaceChildren(...children, make("div", { class: "row" }, make("button", { type: "button", onclick: () => box.close() }, "Close")),
+    make("button", { type: "button", class: "stop", onclick: () => ask("stop", {}, "Heat is off.") }, "Stop all heat"));
   if (!box.open) box.showModal();
   return box;
 }

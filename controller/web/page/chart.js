@@ -97,13 +97,13 @@ export class Chart {
   band(pen, x, y, colour) {
     pen.fillStyle = colour("straw");
     pen.globalAlpha = 0.22;
-    let last = null;
-    for (const point of this.points) {
-      if (last && last.target !== null) {
-        const half = last.band || 3;
-        pen.fillRect(x(last.at), y(last.target + half), x(point.at) - x(last.at) + 0.5, y(last.target - half) - y(last.target + half));
-      }
-      last = point;
+    const points = this.points;
+    for (let first = 0, next = 1; first < points.length; first = next, next += 1) {
+      const { target, band } = points[first], half = band || 3;
+      while (next < points.length && points[next].target === target) next += 1;
+      if (target === null) continue;
+      const end = x(points[Math.min(next, points.length - 1)].at);
+      pen.fillRect(x(points[first].at), y(target + half), end - x(points[first].at), y(target - half) - y(target + half));
     }
     pen.globalAlpha = 1;
   }
