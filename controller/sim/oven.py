@@ -243,7 +243,7 @@ class Oven:
 
 
 # fmt: off
-def _rates(  # noqa: PLR0917 - it runs four times a second; tuples would cost time
+def _rates(
     coefficients: tuple[float, ...], power: float, leak: float, door: float,
     e: float, a: float, w: float, s: float, g: float, r: float, p: float, q: float,
     e4: float, w4: float, g4: float, r4: float, p4: float, q4: float,

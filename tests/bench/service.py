@@ -1,0 +1,111 @@
+"""The service as a process: memory and CPU against bare FastAPI, streams, stop, SIGTERM."""
+
+from __future__ import annotations
+
+import statistics
+import subprocess
+import sys
+import threading
+import time
+from pathlib import Path
+from typing import NamedTuple
+
+import httpx
+import psutil
+
+from tests.shop.process import ROOT, free_port, shop
+
+BARE = """
+import sys, uvicorn
+from fastapi import FastAPI
+app = FastAPI()
+@app.get("/healthz")
+def healthz(): return {}
+uvicorn.run(app, host="127.0.0.1", port=int(sys.argv[1]), log_level="warning")
+"""
+STREAMS = 50
+
+
+class Start(NamedTuple):
+    memory_ratio: float
+    cpu_ratio: float
+
+
+class Live(NamedTuple):
+    worst_lateness_ms: float
+    stop_s: float
+    gone_s: float
+
+
+def _started(words: list[str], port: int) -> tuple[float, float]:
+    """Resident MB and CPU seconds at the first response."""
+    process = subprocess.Popen([sys.executable, *words], cwd=ROOT, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+    try:
+        end = time.monotonic() + 20.0
+        while time.monotonic() < end:
+            try:
+                if httpx.get(f"http://127.0.0.1:{port}/healthz", timeout=1.0).status_code == 200:
+                    break
+            except httpx.TransportError:
+                time.sleep(0.01)
+        seen = psutil.Process(process.pid)
+        times = seen.cpu_times()
+        return seen.memory_info().rss / 2**20, times.user + times.system
+    finally:
+        process.terminate()
+        process.wait(10.0)
+
+
+def start_against_bare(directory: Path | None = None) -> Start:
+    """Both started five times in turn; medians. The service waits for a board that is not there."""
+    import tempfile
+
+    ours, bare = [], []
+    with tempfile.TemporaryDirectory() as data:
+        for _ in range(5):
+            port = free_port()
+            bare.append(_started(["-c", BARE, str(port)], port))
+            port = free_port()
+            words = ["-m", "controller", "serve", "--data", data, "--host", "127.0.0.1", "--port", str(port)]
+            ours.append(_started([*words, "--device", f"{data}/no-board"], port))
+
+    def ratio(number: int) -> float:
+        return statistics.median(one[number] for one in ours) / statistics.median(one[number] for one in bare)
+
+    return Start(ratio(0), ratio(1))
+
+
+def live(directory: Path) -> Live:
+    """A rehearsal at the clock's own pace with 50 streams: lateness, stop and the end."""
+    with shop(directory, speed=1.0) as running:
+        running.arm()
+        program = {"name": "bench", "tempers": [{"temperature_c": 205, "soak_min": 60}]}
+        running.post("oven/start", {"program": program, "load": [{"mass_kg": 0.5, "section_mm": 20}]})
+        running.until(lambda: bool(running.status()["oven"]["applied_duty"]))
+        header = {"Authorization": running.client.headers["Authorization"]}
+
+        def listen() -> None:
+            try:
+                with httpx.stream("GET", f"{running.url}/api/v1/stream", headers=header, timeout=60.0) as answer:
+                    for _ in answer.iter_bytes():
+                        pass
+            except httpx.HTTPError:
+                return
+
+        threads = [threading.Thread(target=listen, daemon=True) for _ in range(STREAMS)]
+        for thread in threads:
+            thread.start()
+        time.sleep(20.0)
+        stops = []
+        for _ in range(5):
+            began = time.monotonic()
+            running.post("stop")
+            running.until(lambda: running.status()["oven"]["asked_duty"] == 0.0)
+            running.until(lambda: running.status()["oven"]["applied_duty"] == 0.0)
+            # The board reports what it applied once a second: this is the upper bound of what the output did.
+            stops.append(time.monotonic() - began)
+            running.post("oven/start", {"program": program, "load": [{"mass_kg": 0.5, "section_mm": 20}]})
+            running.until(lambda: bool(running.status()["oven"]["applied_duty"]))
+        text = running.client.get("/metrics").text
+        worst = next(float(line.split()[1]) for line in text.splitlines() if line.startswith("ovenhand_worst_lateness"))
+        return Live(worst * 1000.0, statistics.median(stops), running.terminate())
