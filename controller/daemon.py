@@ -20,7 +20,8 @@ from controller.model import Answer, Outcome, Reason, Request, Snapshot, Wish
 from controller.pump import Pump
 
 SILENCE_TICK_S: Final = 0.4
-READ_S: Final = 0.25
+# Longer, and a silent board would be fed less often than every 500 ms.
+READ_S: Final = 0.1
 LATE_S: Final = 0.100
 REQUESTS: Final = 64
 FAIL_EXIT_S: Final = 2.0
@@ -28,6 +29,8 @@ STALLED_S: Final = 10.0
 KEEP_ALIVE_S: Final = 3.0
 # The clocks of host and board part by less than this; more is a late tick.
 CLOCK_DRIFT: Final = 5e-4
+
+ENDING: Final = Answer((Reason("ending", "The service is ending: heat is off and nothing new is begun."),))
 
 log = logging.getLogger("ovenhand")
 
@@ -93,13 +96,18 @@ class Lateness:
 
 class Service:
     """The desk that the web asks, and the thread that answers. `now_s`: the clock of this shop (scaled in a
-    rehearsal); `wall`: seconds since 1970; `scale`: clock seconds per real second."""
+    rehearsal); `wall`: seconds since 1970; `scale`: clock seconds per real second.
+
+    When the thread fails, `failed` is set and `on_failure` called, which is to end the process in good order;
+    a process that is still there two seconds later is ended by `die`.
+    """
 
     def __init__(
         self, pump: Pump, port: Port, *, now_s: Callable[[], float], wall: Callable[[], float],
         recorder: Recorder | None = None, scale: Callable[[], float] = lambda: 1.0,
         die: Callable[[int], object] = os._exit,
     ) -> None:  # fmt: skip
+        self.on_failure: Callable[[], object] = lambda: None
         self.pump = pump
         self._port = port
         self._now_s = now_s
@@ -112,7 +120,8 @@ class Service:
         self._number = 0
         self._numbering = threading.Lock()
         self._stopping = threading.Event()
-        self._failed = False
+        self._ended = threading.Event()
+        self.failed = False
         self._beat_s = time.monotonic()
         self._fed_s = 0.0
         self.lateness = Lateness()
@@ -135,6 +144,9 @@ class Service:
         """Queue a wish for the next tick. A full queue answers at once, with the reason."""
         future: Future[Answer] = Future()
         with self._numbering:
+            if self._ended.is_set():
+                future.set_result(ENDING)
+                return future
             self._number += 1
             number = self._number
             self._futures[number] = future
@@ -170,8 +182,9 @@ class Service:
 
     def stop(self) -> None:
         """Heat off first: the thread sends zero duty and ends. Returns at once; from a signal handler too."""
-        self._stopping.set()
-        self._port.wake()
+        if not self._stopping.is_set():  # a second signal may come in the middle of the first one's handler
+            self._stopping.set()
+            self._port.wake()
 
     def join(self, timeout_s: float) -> bool:
         """Wait for the thread; True when it has ended."""
@@ -185,12 +198,18 @@ class Service:
             while not self._stopping.is_set():
                 self._once()
         except BaseException:
-            self._failed = True
+            self.failed = True
             log.exception("The control thread failed. Heat is taken off and the service ends.")
-            self._heat_off()
-            self._die(70)
-            raise
         self._heat_off()
+        self._beat_s = time.monotonic()
+        with self._numbering:
+            self._ended.set()
+            unanswered, self._futures = self._futures, {}
+        for future in unanswered.values():
+            if future.set_running_or_notify_cancel():
+                future.set_result(ENDING)
+        if self.failed:
+            self.on_failure()
 
     def _heat_off(self) -> None:
         try:
@@ -249,8 +268,12 @@ class Service:
                     future.set_result(Answer(reasons, data.get("run_id"), data.get("phase")))
 
     def _watch(self) -> None:
-        """Ends the process when the tick thread failed and did not end it, or stands still."""
-        while not self._stopping.wait(0.5):
-            still_s = time.monotonic() - self._beat_s
-            if (self._failed and still_s > FAIL_EXIT_S) or still_s > STALLED_S:
+        """Ends the process when ticks stand still, or when it outlives the tick thread's failure."""
+        while not self._ended.wait(0.5):
+            if not self._stopping.is_set() and time.monotonic() - self._beat_s > STALLED_S:
+                log.critical("No tick for %g s. The service ends; the board takes the heat off by itself.", STALLED_S)
                 self._die(71)
+                return
+        if self.failed:
+            time.sleep(FAIL_EXIT_S)
+            self._die(70)

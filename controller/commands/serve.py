@@ -7,6 +7,7 @@ import fcntl
 import hashlib
 import logging
 import os
+import shutil
 import signal
 import socket
 import sys
@@ -275,4 +276,12 @@ def _greet(addresses: list[str], access: Access, devices: Devices, rehearsal: bo
     if sys.stderr.isatty() and not paired:
         show(access.new_code("operator"), addresses, sys.stderr)
     elif not paired:
-        print("No phone is paired yet: `ovenhand pair` gives a code.", file=sys.stderr)
+        print(f"No phone is paired yet: `{_own_command()} pair` gives a code.", file=sys.stderr)
+
+
+def _own_command() -> str:
+    """How this installation's command is called from here."""
+    beside = Path(sys.executable).with_name("ovenhand")
+    if shutil.which("ovenhand") or not beside.exists():
+        return "ovenhand"
+    return os.path.relpath(beside)

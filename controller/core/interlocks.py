@@ -191,12 +191,12 @@ class Interlocks:
             self._rows = tuple(_row_state(state) for state in self._states)
         return self._rows
 
-    def failing(self, zone: str) -> Iterable[Row]:
+    def failing(self, zone: str) -> Iterable[RowState]:
         """The rows that keep heat from this zone now, in the table's order."""
-        for state in self._states:
+        for state, shown in zip(self._states, self.rows(), strict=True):
             acts = state.acting or state.unknown
             if acts and state.row.action != "alert" and (state.row.zone in (zone, "both") or state.latched):
-                yield state.row
+                yield shown
 
 
 def _row_state(state: _State) -> RowState:

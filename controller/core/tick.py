@@ -76,7 +76,8 @@ class Core:
         self.moment = Moment(self.facts)
         self._now_s: float | None = None
         self._frame_s: float | None = None
-        self._second_s = 0.0
+        # The first frame counts as a second gone by, so that the rules with a memory are known from then on.
+        self._second_s = SECOND_S
         self.silent = True
         self._on_before = (0, 0)
         self._arms: int | None = None

@@ -368,3 +368,22 @@ def test_the_table_of_phases_lets_stop_and_trip_end_every_phase_with_heat() -> N
         assert TRANSITIONS[(phase, "stop")] == "ready"  # type: ignore[index]
         assert TRANSITIONS[(phase, "trip")] == "tripped"  # type: ignore[index]
     assert ("tripped", "start") not in TRANSITIONS
+
+
+def test_a_start_right_after_the_board_was_found_is_not_refused_for_want_of_a_second() -> None:
+    rig = Rig()
+    rig.run(20.0, lambda: rig.outcome is not None and rig.outcome.snapshot.board.connected)
+    rig.run(1.0)
+    rig.tick(Start(program(), rig.load))
+    assert rig.refusal() == []
+    assert rig.phase() == "waiting_for_arm"
+
+
+def test_what_is_not_known_is_called_so_in_a_refusal() -> None:
+    rig = Rig()
+    rig.cable = False
+    rig.run(2.0)
+    rig.tick(Start(program(), rig.load))
+    text = next(event.text for event in rig.events if event.kind == "request_refused")
+    assert "Not known now" in text
+    assert "stuck closed" not in text
