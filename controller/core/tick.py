@@ -79,7 +79,7 @@ class Core:
         # The first frame counts as a second gone by, so that the rules with a memory are known from then on.
         self._second_s = SECOND_S
         self.silent = True
-        self._on_before = (0, 0)
+        self._on_before: tuple[int, int] | None = None
         self._arms: int | None = None
         self._resets: int | None = None
         self._armed_before = False
@@ -229,17 +229,17 @@ class Core:
 
     def _seconds(self) -> None:
         """The rules with a memory are looked at once a second of board time."""
+        frame, board = self.sensing.frame, self.board
         self._second_s += self.moment.dt_s
-        if self._second_s < SECOND_S:
+        if self._second_s < SECOND_S or frame is None or board is None:
             return
         self._second_s = min(self._second_s - SECOND_S, SECOND_S)
-        frame, board = self.sensing.frame, self.board
-        if frame is None or board is None:
-            return
         facts, command = self.facts, self.command
-        oven_s = ((frame.oven_on_ms - self._on_before[0]) & 0xFFFF) / 1000.0
-        tank_s = ((frame.tank_on_ms - self._on_before[1]) & 0xFFFF) / 1000.0
+        # The board may have counted on-time before this process was there: the first look only takes the count.
+        before = self._on_before or (frame.oven_on_ms, frame.tank_on_ms)
         self._on_before = (frame.oven_on_ms, frame.tank_on_ms)
+        oven_s = ((frame.oven_on_ms - before[0]) & 0xFFFF) / 1000.0
+        tank_s = ((frame.tank_on_ms - before[1]) & 0xFFFF) / 1000.0
         self.oven_applied, self.tank_applied = min(1.0, oven_s), min(1.0, tank_s)
         oven_on = oven_s > 0.0 or bool(frame.outputs & OUTPUT_OVEN)
         tank_on = tank_s > 0.0 or bool(frame.outputs & OUTPUT_TANK)

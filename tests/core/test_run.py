@@ -372,8 +372,11 @@ def test_the_table_of_phases_lets_stop_and_trip_end_every_phase_with_heat() -> N
 
 def test_a_start_right_after_the_board_was_found_is_not_refused_for_want_of_a_second() -> None:
     rig = Rig()
+    rig.cable = False
+    rig.run(2.0)
+    rig.cable = True
     rig.run(20.0, lambda: rig.outcome is not None and rig.outcome.snapshot.board.connected)
-    rig.run(1.0)
+    rig.tick()
     rig.tick(Start(program(), rig.load))
     assert rig.refusal() == []
     assert rig.phase() == "waiting_for_arm"
