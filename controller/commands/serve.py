@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 import errno
 import fcntl
 import hashlib
@@ -39,6 +40,9 @@ from controller.wire.link import Link
 
 log = logging.getLogger("ovenhand")
 GONE_S = 0.8
+FINISH_S = 0.3
+FAILED = 70
+"""Exit code after a fault of our own (EX_SOFTWARE of sysexits.h)."""
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -148,6 +152,8 @@ def _with_record(args: Namespace, directory: Path, library: Library, shop_file: 
     finally:
         service.stop()
         service.heat_off.wait(0.3)
+        if not service.failed:
+            records.put_state(pump.core.state())
         if rehearsal:
             rehearsal.stop()
         port.close()
@@ -199,24 +205,25 @@ def _listen(
         access=access, mode="rehearsal" if rehearsal else "shop", units=shop.units, rehearsal=controls,
         allowed_hosts=names, port=port, wall=time.time, record_error=RecordsError,
     )  # fmt: skip
+    server = _Server(
+        uvicorn.Config(app, log_level="warning", access_log=False, lifespan="off", ws="none"), service, app
+    )
+    service.on_failure = server.end
+    for number in (signal.SIGTERM, signal.SIGINT):
+        # uvicorn raises the signal once more when it is done; the record must still be closed after that.
+        signal.signal(number, server.handle_exit)
     addresses = _addresses(host, port)
     pairing = PairingSocket(directory, access.new_code, addresses)
     if rehearsal:
         rehearsal.start()
     service.start()
     _greet(addresses, access, devices, rehearsal is not None)
-    server = _Server(
-        uvicorn.Config(app, log_level="warning", access_log=False, lifespan="off", ws="none"), service, app
-    )
     notify_systemd("READY=1")
-    for number in (signal.SIGTERM, signal.SIGINT):
-        # uvicorn raises the signal once more when it is done; the record must still be closed after that.
-        signal.signal(number, lambda *_: None)
     try:
         server.run(sockets=[sock])
     finally:
         pairing.close()
-    return 0
+    return FAILED if service.failed else 0
 
 
 class _Server(uvicorn.Server):
@@ -229,9 +236,24 @@ class _Server(uvicorn.Server):
 
     def handle_exit(self, sig: int, frame: FrameType | None) -> None:
         self._service.stop()
-        self._hub.close()
-        self.force_exit = sig == signal.SIGINT and self.should_exit
+        self.end()
         super().handle_exit(sig, frame)
+
+    def end(self) -> None:
+        """Stop serving. From any thread, more than once if need be."""
+        self._hub.close()
+        self.should_exit = True
+
+    async def shutdown(self, sockets: list[socket.socket] | None = None) -> None:
+        # A client that never sends the rest of its request would keep the process for ever.
+        loop = asyncio.get_running_loop()
+        loop.call_later(FINISH_S, self._hang_up)
+        loop.call_later(2 * FINISH_S, setattr, self, "force_exit", True)
+        await super().shutdown(sockets)
+
+    def _hang_up(self) -> None:
+        for connection in list(self.server_state.connections):
+            connection.transport.abort()
 
 
 def _bind(host: str, port: int) -> socket.socket:
