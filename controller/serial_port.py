@@ -196,8 +196,12 @@ def _group(number: int) -> str:
 
 
 def _cause(error: Exception) -> str:
-    number = getattr(error, "errno", None)
-    return os.strerror(number) if isinstance(number, int) else str(error)
+    # pyserial wraps what the terminal layer said, without its number.
+    for one in (error, error.__context__):
+        number = getattr(one, "errno", None) or (one.args[:1] or (None,))[0] if one else None
+        if isinstance(number, int):
+            return os.strerror(number)
+    return str(error)
 
 
 def _not_one(found: Sequence[Candidate]) -> str:

@@ -63,7 +63,12 @@ Restart=on-failure
 RestartSec=5
 MemoryMax=256M
 ProtectSystem=strict
-ProtectHome=yes
+ProtectHome=read-only
+ProtectClock=yes
+ProtectHostname=yes
+ProtectKernelLogs=yes
+ProtectProc=invisible
+UMask=0077
 PrivateTmp=yes
 NoNewPrivileges=yes
 ProtectKernelTunables=yes
@@ -76,10 +81,17 @@ LockPersonality=yes
 MemoryDenyWriteExecute=yes
 CapabilityBoundingSet=
 RestrictAddressFamilies=AF_UNIX AF_INET AF_INET6
+# The own network only; an alert service beyond it needs its address here.
+IPAddressDeny=any
+IPAddressAllow=localhost link-local 10.0.0.0/8 172.16.0.0/12 192.168.0.0/16 fc00::/7
+SystemCallArchitectures=native
 SystemCallFilter=@system-service
+SystemCallFilter=~@privileged @resources
+SystemCallErrorNumber=EPERM
 DevicePolicy=closed
 DeviceAllow=char-ttyACM rw
 DeviceAllow=char-ttyUSB rw
+DeviceAllow=char-ttyAMA rw
 
 [Install]
 WantedBy=multi-user.target
@@ -98,8 +110,13 @@ def run(args: Namespace) -> int:
     """0 when nothing keeps it from working, 1 when something does, 2 for a mistake in a file."""
     if args.unit:
         print(UNIT.format(python=sys.executable), end="")
+        if Path(sys.executable).is_relative_to("/root") or Path(sys.executable).is_relative_to("/home"):
+            print(
+                f"The unit's own user must be able to read {sys.prefix}: where home folders are private, put the "
+                "whole folder under /opt, make its environment again there, and print the unit from there.",
+                file=sys.stderr,
+            )
         return 0
-    sound = [_data(args.data or default_data_directory(os.environ)), _clock(), _serial_group()]
     if args.shop:
         try:
             found = read_shop(args.shop, load_shipped())
@@ -109,15 +126,16 @@ def run(args: Namespace) -> int:
         except ShopFileError as error:
             print("\n".join(error.lines()), file=sys.stderr)
             return 2
+    sound = [_data(args.data or default_data_directory(os.environ)), _clock(), _serial_group()]
     sound.append(_board(args.device))
     return 0 if all(sound) else 1
 
 
 def _data(directory: Path) -> bool:
     place = directory
-    while not place.exists():
+    while not os.path.exists(place):  # Path.exists raises where a parent may not be looked into
         place = place.parent
-    if not os.access(place, os.W_OK):
+    if not (place.is_dir() and os.access(place, os.W_OK | os.X_OK)):
         print(f"missing: {directory} cannot be written. Name another with --data.")
         return False
     free_mb = shutil.disk_usage(place).free // 2**20
@@ -135,8 +153,11 @@ def _clock() -> bool:
 
 
 def _serial_group() -> bool:
-    groups = {grp.getgrgid(number).gr_name for number in os.getgroups()}
-    if os.geteuid() == 0 or "dialout" in groups:
+    try:
+        dialout = grp.getgrnam("dialout").gr_gid
+    except KeyError:
+        return True  # not a Debian; whether a port can be opened is seen when it is tried
+    if os.geteuid() == 0 or dialout in (os.getegid(), *os.getgroups()):
         return True
     print(
         f"missing: {getpass.getuser()} may not open serial ports. "
@@ -153,14 +174,16 @@ def _board(device: str | None) -> bool:
     while time.monotonic() < until_s and not (reading.board and reading.frames):
         data = port.read(0.1)
         text = port.changed()
+        if text:
+            break
         if text is not None:
             link.port_changed(text)
         link.receive(data, time.monotonic())
         reading = link.take_reading()
         port.write(link.poll(time.monotonic()))
     port.close()
-    if reading.port_text:
-        print(f"missing: {reading.port_text}")
+    if text:
+        print(f"missing: {text}")
         return False
     if reading.board is None:
         print("missing: the port is open, but no board answers. Is it flashed, and is this its port?")

@@ -10,7 +10,7 @@ from argparse import ArgumentParser, Namespace
 from pathlib import Path
 from typing import Any
 
-from controller.commands.pairing import SOCKET_NAME, show
+from controller.commands.pairing import short_path, show
 from controller.records import default_data_directory
 
 
@@ -26,7 +26,7 @@ def run(args: Namespace) -> int:
     places = [directory] if args.data else [directory, directory / "rehearsal"]
     for place in places:
         try:
-            told = _ask(place / SOCKET_NAME, args.role)
+            told = _ask(place, args.role)
         except (OSError, ValueError):
             continue
         print(told["code"], flush=True)
@@ -40,10 +40,10 @@ def run(args: Namespace) -> int:
     return 2
 
 
-def _ask(path: Path, role: str) -> dict[str, Any]:
-    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as sock:
+def _ask(directory: Path, role: str) -> dict[str, Any]:
+    with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as sock, short_path(directory) as path:
         sock.settimeout(3.0)
-        sock.connect(str(path))
+        sock.connect(path)
         sock.sendall(role.encode() + b"\n")
         data = b""
         while not data.endswith(b"\n"):

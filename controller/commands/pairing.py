@@ -6,7 +6,8 @@ import json
 import os
 import socket
 import threading
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Final, TextIO
 
@@ -23,8 +24,21 @@ def show(code: str, addresses: Sequence[str], stream: TextIO) -> None:
     print(f"and type the code {code}. It works once, for 5 minutes.", file=stream)
 
 
+@contextmanager
+def short_path(directory: Path) -> Iterator[str]:
+    """The socket in this directory by a name that the system takes, however long the real one (108 bytes)."""
+    opened = os.open(directory, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        yield f"/proc/self/fd/{opened}/{SOCKET_NAME}"
+    finally:
+        os.close(opened)
+
+
 class PairingSocket:
-    """Answers each connection that sends a role with a new code. Only the owner of the data can reach it."""
+    """Answers each connection that sends a role with a new code. Only the owner of the data can reach it.
+
+    Raises OSError where the directory's file system takes no socket.
+    """
 
     def __init__(self, directory: Path, new_code: Callable[[str], str], addresses: Sequence[str]) -> None:
         self._path = directory / SOCKET_NAME
@@ -34,7 +48,8 @@ class PairingSocket:
         self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         before = os.umask(0o177)
         try:
-            self._socket.bind(str(self._path))
+            with short_path(directory) as path:
+                self._socket.bind(path)
         finally:
             os.umask(before)
         self._socket.listen(4)

@@ -97,13 +97,11 @@ def _serve(args: Namespace) -> int:
     if not SPEEDS[0] <= args.speed <= SPEEDS[1]:
         raise UserError("--speed lies between 1 and 20.")
     directory = args.data or default_data_directory(os.environ) / ("rehearsal" if args.rehearsal else "")
-    lock = _own(directory)
-    library = load_shipped(directory)
-    for line in library.problems:
-        log.warning("%s", line)
-    shop_file = _shop(args, library)
-    with lock:
-        return _with_record(args, directory, library, shop_file)
+    with _own(directory):
+        library = load_shipped(directory)
+        for line in library.problems:
+            log.warning("%s", line)
+        return _with_record(args, directory, library, _shop(args, library))
 
 
 def _own(directory: Path) -> TextIO:
@@ -213,7 +211,10 @@ def _listen(
         # uvicorn raises the signal once more when it is done; the record must still be closed after that.
         signal.signal(number, server.handle_exit)
     addresses = _addresses(host, port)
-    pairing = PairingSocket(directory, access.new_code, addresses)
+    try:
+        pairing = PairingSocket(directory, access.new_code, addresses)
+    except OSError as error:
+        raise UserError(f"{directory} takes no socket ({error.strerror}). Name another with --data.") from None
     if rehearsal:
         rehearsal.start()
     service.start()
