@@ -17,7 +17,7 @@ Units = Literal["C", "F"]
 NO_DATA_AFTER_S: Final = 1.5
 PRESENCE_SOON_S: Final = 300.0
 WARM_C: Final = 60.0
-LONGEST_NAME: Final = 22
+LONGEST_NAME: Final = 20
 RESET: Final = "Then hold the reset button at the machine for 2 s."
 UNKNOWN_ROW: Final = "Not known now"
 
@@ -85,6 +85,7 @@ CAUSES: Final[Mapping[str, tuple[str, str]]] = {
     "oven_over_program": ("the oven is well above the program", ""),
     "oven_over_rising": ("the oven heats with its heat off", ""),
     "oven_rising_off": ("the oven heats with its heat off", ""),
+    "oven_over_again": ("the oven ran away twice in one run", ""),
     "oven_no_rise": ("the oven does not warm at full heat", ""),
     "oven_falling": ("the oven reading fell under heat", ""),
     "oven_falling_asked": ("the oven cools while it heats", ""),
@@ -93,7 +94,10 @@ CAUSES: Final[Mapping[str, tuple[str, str]]] = {
     "part_over": ("the steel is hotter than asked", ""),
     "part_sensor": ("the sensor on the steel is lost", ""),
     "door": ("the oven door is open", "Shut it and the {work} goes on."),
-    "oven_one_sensor": ("one oven sensor and no cut-out named", ""),
+    "oven_one_sensor": (
+        "one oven sensor and no cut-out named",
+        "Fit the limit sensor, or a manual-reset thermostat, and name that in the shop file.",
+    ),
     "oven_delivery": ("the board drove the oven differently", ""),
     "run_paused": ("the run is paused", ""),
     "run_too_long": ("the run is four hours overdue", ""),
@@ -383,7 +387,7 @@ def _cause(row: RowState | None, units: Units, work: str) -> tuple[str, str]:
         return "a reading is missing", row.advice
     own = row.text[:1].lower() + row.text[1:].rstrip(".")
     cause, advice = CAUSES.get(row.name, (own, ""))
-    return in_units(cause, units), in_units((advice or row.advice).format(work=work), units)
+    return in_units(cause, units), in_units((advice or row.advice).replace("{work}", work), units)
 
 
 def _alert(rows: Iterable[RowState], units: Units) -> str:
