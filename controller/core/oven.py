@@ -22,6 +22,8 @@ ARM_WAIT_S: Final = 300.0
 OVERDUE_S: Final = 4.0 * 3600.0
 HOTTER_AT_START_K: Final = 15.0
 FALLING_WITHIN_K: Final = 20.0
+LOOP_S: Final = 1.0
+UNDER_SETPOINT_K: Final = 5.0
 ACTIVE: Final = frozenset({"heat_up", "soak", "cool", "prompt", "withheld"})
 
 
@@ -50,6 +52,7 @@ class Oven:
         self.soak_in_s: float | None = None
         self.ends_in_s: float | None = None
         self._presence_renews_s = 0.0
+        self._since_loop_s = LOOP_S
         self._over_before = False
         self._over_times = 0
 
@@ -226,6 +229,10 @@ class Oven:
         under = self._back_to if self.phase == "withheld" else self.phase
         if under not in ("heat_up", "soak") or target_c is None:
             return
+        # The part loop may take its air target well under the setpoint for a while, to stop the steel from
+        # overshooting: an oven that is no hotter than about its setpoint has not run away.
+        if self.setpoint_c is not None:
+            target_c = max(target_c, self.setpoint_c - UNDER_SETPOINT_K)
         over_k = facts.oven_c - target_c
         self._settling_down = self._settling_down and over_k > FALLING_WITHIN_K
         facts.oven_over_k = NEVER if self._settling_down else over_k
@@ -333,6 +340,7 @@ class Oven:
         if run is None:
             return
         run.ramp_c = None
+        self._since_loop_s = LOOP_S
         self._settling_down = True
         self._loop.withheld()
         self._part_loop.withheld()
@@ -381,11 +389,15 @@ class Oven:
         return run.ramp_c
 
     def _ask_duty(self, run: Run, moment: Moment) -> None:
-        facts, dt_s = moment.facts, moment.dt_s
-        if dt_s <= 0.0:
-            # A tick without a frame repeats the last duty; the silence row ends it after 1.5 s.
+        """Once a second, as the board's window is; between, and in a tick without a frame, the last duty stands
+        (the silence row ends it after 1.5 s)."""
+        self._since_loop_s += moment.dt_s
+        dt_s = self._since_loop_s
+        if dt_s < LOOP_S:
             self.asked_duty = self._loop.duty
             return
+        self._since_loop_s = 0.0
+        facts = moment.facts
         self.setpoint_c = setpoint_c = self._setpoint(run, dt_s)
         if self.part_measured:
             boost_k = self._boost_k(run.temper.temperature_c)

@@ -24,6 +24,7 @@ SCHEDULE_MAX_S: Final = 12.0 * 3600.0
 # Heat that goes into walls and room on the way: the nameplate forecast is stretched by it (simulated 5..20 l).
 LOSSES: Final = 1.15
 UNITS_MIN_C: Final = 20.0
+LOOP_S: Final = 1.0
 
 
 class Tank:
@@ -42,6 +43,7 @@ class Tank:
         self._waiting_s: float | None = None
         self._warned = False
         self._loop = tank_loop()
+        self._since_loop_s = LOOP_S
 
     # --- what a person asks --------------------------------------------------------------------------------
 
@@ -160,9 +162,12 @@ class Tank:
             moment.happened("presence_wanted", "Is somebody with the oil? Its heat goes off in 5 min.")
         if not self.heating or moment.verdict.tank != PERMIT:
             self._loop.withheld()
-        elif dt_s > 0.0:
-            self.asked_duty = self._loop.step(self.target_c, moment.facts.tank_c, dt_s)
+            self._since_loop_s = LOOP_S
+        elif self._since_loop_s + dt_s >= LOOP_S:
+            self.asked_duty = self._loop.step(self.target_c, moment.facts.tank_c, self._since_loop_s + dt_s)
+            self._since_loop_s = 0.0
         else:
+            self._since_loop_s += dt_s
             self.asked_duty = self._loop.duty
 
     def second(self, facts: Facts) -> None:

@@ -57,11 +57,22 @@ def test_the_integral_does_not_wind_up_while_heat_is_withheld() -> None:
     assert loop.step(205.0, 200.0, 0.25) == pytest.approx(untouched.step(205.0, 200.0, 0.25))
 
 
-def test_the_air_target_stays_within_the_boost() -> None:
+def test_the_air_target_stays_between_its_floor_and_the_boost() -> None:
     loop = PartLoop()
-    assert loop.step(205.0, 20.0, 12.0, 0.25) == 217.0
-    assert loop.step(205.0, 260.0, 12.0, 0.25) == 193.0
+    assert loop.step(205.0, 20.0, 12.0, 1.0) == 217.0
+    loop.withheld()
+    assert loop.step(205.0, 260.0, 12.0, 1.0) == 205.0 - heating.PART_BELOW_K
+    loop.withheld()
     for _ in range(20000):
-        target_c = loop.step(205.0, 202.0, 12.0, 0.25)
-    assert target_c == 217.0
-    assert loop.step(205.0, 204.0, 0.0, 0.25) == 205.0
+        target_c = loop.step(205.0, 202.0, 12.0, 1.0)
+    assert target_c == 217.0, "the integral ends at the boost"
+    loop.withheld()
+    assert loop.step(205.0, 204.0, 0.0, 1.0) == 205.0, "without a boost the air never goes above the setpoint"
+
+
+def test_steel_that_comes_fast_is_met_with_cooler_air() -> None:
+    slow, fast = PartLoop(), PartLoop()
+    for second in range(120):
+        at_slow = slow.step(205.0, 198.0 + 0.001 * second, 12.0, 1.0)
+        at_fast = fast.step(205.0, 186.0 + 0.1 * second, 12.0, 1.0)
+    assert at_fast < at_slow
