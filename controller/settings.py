@@ -5,6 +5,7 @@ Temperatures in the file are °C whatever `units` says: that is how the page and
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Collection, Mapping
 from typing import Any, Final, Literal
@@ -40,7 +41,7 @@ HIGHEST_LIMIT_C: Final = 300.0
 """The board's own limit (310 °C) and the appliance's cut-out have to stand above the shop's."""
 
 LIGHT_OIL_W_PER_CM2: Final = 3.1
-"""Heater sheath in light oil that flows: 20 W/in² (published: a public heater guide)."""
+"""Heater sheath in light oil that flows: 20 W/in² (published: a public heater guide). More is refused."""
 STILL_OIL_W_PER_CM2: Final = 1.2
 """Heater sheath in vegetable oil that is not stirred: 8 W/in² (from memory)."""
 WARMEST_BATH_C: Final = 90.0
@@ -93,6 +94,19 @@ class Tank(Table):
     volume_l: float = number("oil in the tank", "L", 1, 400)
     oil: str = words('name of the oil: a profile or an [[oil]]; "": none yet, the tank is not heated', longest=60)
     thermocouple: ThermocoupleKind = one_of("type of the tank's thermocouples", default="K")
+
+    @field_validator("heater_area_cm2")
+    @classmethod
+    def _surface_enough(cls, value: float | None, info: ValidationInfo) -> float | None:
+        """Refuses a sheath that would char even light oil that flows."""
+        heater_w = info.data.get("heater_w")
+        if value is not None and heater_w is not None and heater_w / value > LIGHT_OIL_W_PER_CM2:
+            least_cm2 = math.ceil(heater_w / LIGHT_OIL_W_PER_CM2)
+            raise ValueError(
+                f"right is {least_cm2} cm² or more for {heater_w:g} W, or fewer watts: over "
+                f"{LIGHT_OIL_W_PER_CM2:g} W/cm² the sheath chars even light oil that flows (a public heater guide)."
+            )
+        return value
 
     @field_validator("oil")
     @classmethod

@@ -310,11 +310,16 @@ def test_the_boost_is_lowered_and_the_setpoint_only_when_that_is_not_enough(
     assert setpoint_c + limits.boost_c(setpoint_c) + 15.0 <= limit_c
 
 
-def test_a_heater_with_too_little_surface_is_told_and_not_refused() -> None:
+def test_a_heater_with_little_surface_is_told_and_one_with_far_too_little_refused() -> None:
     """3.1 and 1.2 W/cm²: 20 W/in² of a public heater guide, and 8 W/in² from memory."""
     tank = '[tank]\nheater_w = 1000\nvolume_l = 10\noil = ""\nheater_area_cm2 = {}'
     assert advice(parse_shop(tank.format(1000.0 / 1.19))) == ()
     assert "carries 1.2 W/cm²" in advice(parse_shop(tank.format(1000.0 / 1.21)))[0]
+    assert "carries 3.1 W/cm²" in advice(parse_shop(tank.format(1000.0 / 3.09)))[0]
+    assert "right is 323 cm² or more for 1000 W, or fewer watts" in only_fault(tank.format(1000.0 / 3.11))
+    assert parse_shop(tank.format(323)).tank is not None
+    assert "right is 968 cm² or more for 3000 W" in only_fault(tank.replace("1000", "3000").format(350))
+    assert "tank.heater_w is nan" in only_fault(tank.replace("1000", "nan").format(350))
     cm2_per_square_inch = 2.54**2
     assert abs(20 / cm2_per_square_inch - 3.1) < 0.01
     assert abs(8 / cm2_per_square_inch - 1.2) < 0.05
