@@ -18,6 +18,8 @@ USUAL_BATH_C: Final = (40.0, 60.0)
 UNKNOWN_OIL_KG_PER_L: Final = 0.88
 UNKNOWN_OIL_J_PER_KG_K: Final = 1900.0
 """For an [[oil]] of which the shop file says nothing else: a usual bath, figures of mineral oils (from memory)."""
+LEAST_BATH_RANGE_K: Final = 5.0
+"""The bath's setpoint stays this far below its ceiling, so a narrower range could not be heated (chosen here)."""
 
 
 class OilProfile(Figures):
@@ -137,11 +139,19 @@ def _careful(own: ShopOil, profile: OilProfile) -> tuple[Oil, tuple[str, ...]]:
     highest_c = known.bath_max_c if own.bath_max_c is None else min(own.bath_max_c, known.bath_max_c)
     if own.bath_max_c is not None and highest_c < own.bath_max_c:
         told.append(f"{own.name}: bath_max_c of {own.bath_max_c:g} °C is lowered to the oil's {highest_c:g} °C.")
+    lowest_c = known.bath_min_c if own.bath_min_c is None else own.bath_min_c
+    if lowest_c > highest_c - LEAST_BATH_RANGE_K:
+        # The two files together leave no room to quench in; a colder bath is the careful side.
+        lowest_c = min(known.bath_min_c, highest_c - 2.0 * LEAST_BATH_RANGE_K)
+        told.append(
+            f"{own.name}: together with the oil's profile, the [[oil]] leaves no range for the bath, so it is "
+            f"{lowest_c:g} to {highest_c:g} °C; right is a bath_min_c of {highest_c - LEAST_BATH_RANGE_K:g} °C or less."
+        )
     oil = Oil(
         name=known.name,
         kind=own.kind if own.kind is not None and own.kind in REFUSED_KINDS else known.kind,
         flash_low_c=flash_c,
-        bath_min_c=known.bath_min_c if own.bath_min_c is None else own.bath_min_c,
+        bath_min_c=lowest_c,
         bath_max_c=highest_c,
         density_kg_per_l=own.density_kg_per_l or known.density_kg_per_l,
         heat_capacity_j_per_kg_k=own.heat_capacity_j_per_kg_k or known.heat_capacity_j_per_kg_k,

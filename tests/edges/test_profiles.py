@@ -359,6 +359,28 @@ def test_a_shop_never_raises_one_and_is_told(library: Library) -> None:
     assert "never raise" in told[0]
 
 
+@pytest.mark.parametrize(
+    ("own", "range_c"),
+    [
+        ("bath_max_c = 35", (25.0, 35.0)),
+        ("bath_min_c = 80", (40.0, 80.0)),
+        ("bath_min_c = 30\nbath_max_c = 33", (23.0, 33.0)),
+        ("bath_min_c = 75", (75.0, 80.0)),
+    ],
+)
+def test_a_bath_range_that_closes_is_told_and_not_blamed_on_the_flash_point(
+    library: Library, own: str, range_c: tuple[float, float]
+) -> None:
+    """The profile has 40 to 65 °C and a ceiling of 80 °C; the bath's setpoint stays 5 K below its ceiling."""
+    file = shop_of(TANK.format("canola") + f'[[oil]]\nname = "canola"\n{own}', library)
+    assert file.oil is not None
+    assert (file.oil.bath_min_c, file.oil.bath_max_c) == range_c
+    assert file.limits.oil_refusal == ""
+    assert file.limits.oil_ceiling_c == range_c[1]
+    closed = [sentence for sentence in file.advice if "leaves no range" in sentence]
+    assert len(closed) == (0 if own == "bath_min_c = 75" else 1)
+
+
 def test_a_known_oil_may_be_called_used_but_no_name_makes_a_refused_one_good(library: Library) -> None:
     shop = parse_shop(TANK.format("canola") + '[[oil]]\nname = "canola"\nkind = "used"\n')
     oil, _ = tank_oil(shop, library.oils)
