@@ -7,12 +7,11 @@ from pathlib import Path
 from typing import Any, Final, Literal
 
 from fastapi import FastAPI
-from fastapi.exceptions import RequestValidationError
 from starlette.exceptions import HTTPException
 from starlette.requests import Request
 from starlette.responses import Response
 
-from controller.model import Desk, Reason, RehearsalControls
+from controller.model import Desk, RehearsalControls
 
 from .access import Access
 from .documents import document_of
@@ -92,13 +91,6 @@ def _answer_errors(app: FastAPI, record_error: type[Exception]) -> None:
         code, text = _HTTP.get(error.status_code, ("refused", f"{error.detail}."))
         return response(problem(error.status_code, code, text, error.headers))
 
-    async def wrong_place(request: Request, error: Any) -> Response:
-        reasons = [
-            Reason("not_allowed", f"{fault['loc'][-1]} in the address is not right: {fault['msg']}.")
-            for fault in error.errors()
-        ]
-        return response(Problem(422, reasons))
-
     async def disk(request: Request, error: Any) -> Response:
         return response(problem(503, "record", str(error) or "The disk did not answer in time. Try again."))
 
@@ -109,7 +101,6 @@ def _answer_errors(app: FastAPI, record_error: type[Exception]) -> None:
 
     app.add_exception_handler(Problem, known)
     app.add_exception_handler(HTTPException, http)
-    app.add_exception_handler(RequestValidationError, wrong_place)
     app.add_exception_handler(record_error, disk)
     app.add_exception_handler(TimeoutError, disk)
     app.add_exception_handler(Exception, broken)

@@ -9,9 +9,9 @@ import json
 import math
 from collections.abc import Mapping
 from datetime import datetime, timedelta
-from typing import Any, Final, TypeVar
+from typing import Any, ClassVar, Final, TypeVar
 
-from pydantic import Field, field_validator
+from pydantic import ConfigDict, Field, field_validator
 
 from controller.model import Confirm, LoadItem, Preheat, Program, Quench, Reason, Resume, Start
 from controller.profiles import ProfileError, parse_program
@@ -28,10 +28,20 @@ MOST_PIECES: Final = 50
 READY_WITHIN: Final = timedelta(days=2)
 CLOCKS_APART: Final = timedelta(seconds=60)
 
-TableT = TypeVar("TableT", bound=Table)
+
+class Body(Table):
+    """What a request carries. Its rules are built when they are first used: the service starts the sooner."""
+
+    model_config = ConfigDict(defer_build=True)
+
+    may_be_empty: ClassVar[bool] = False
+    """Whether no body at all counts as one without keys. Never where heat could come of it."""
 
 
-class PairBody(Table):
+BodyT = TypeVar("BodyT", bound=Body)
+
+
+class PairBody(Body):
     code: str = words("the code that the machine shows", shortest=1, longest=64)
     label: str = words("what the device is called", default="device", shortest=1, longest=60)
 
@@ -41,7 +51,7 @@ class PairBody(Table):
         return single_line(value)
 
 
-class LoadBody(Table):
+class LoadBody(Body):
     """One piece: weighed (`mass_kg`), or a round bar (`section_mm` across, `length_mm` long)."""
 
     mass_kg: float | None = number("what it weighs", "kg", LIGHTEST_KG, HEAVIEST_KG, default=None)
@@ -74,7 +84,7 @@ class LoadBody(Table):
         return LoadItem(kg, section_mm, self.stock, self.piece)
 
 
-class StartBody(Table):
+class StartBody(Body):
     # Checked by the rules of the programs, which are not a table of ours.
     program: Any = Field(
         description="what the oven is to do",
@@ -83,16 +93,16 @@ class StartBody(Table):
     load: tuple[LoadBody, ...] = several("what is in the oven", 0, MOST_PIECES, default=())
 
 
-class ResumeBody(Table):
+class ResumeBody(Body):
     run_id: int = whole("the run that can go on", 1, LARGEST_ID)
 
 
-class ConfirmBody(Table):
+class ConfirmBody(Body):
     prompt_id: str = words("the question that is answered", shortest=1, longest=100)
     answer: bool = yes_no("the answer, where the question has two", default=True)
 
 
-class PreheatBody(Table):
+class PreheatBody(Body):
     target_c: float | None = number("the oil's temperature; without it, the oil's own", "°C", 20, 120, default=None)
     ready_at: str | None = words(
         "when the oil is to be ready; without it, as soon as it can be",
@@ -109,17 +119,19 @@ class PreheatBody(Table):
         return value
 
 
-class QuenchBody(Table):
+class QuenchBody(Body):
+    may_be_empty = True
+
     mass_kg: float | None = number("what was quenched", "kg", LIGHTEST_KG, HEAVIEST_KG, default=None)
     part_c: float | None = number("how hot it went in", "°C", 100, 1300, default=None)
     piece: int | None = whole("its number in the book", 1, LARGEST_ID, default=None)
 
 
-class PresenceBody(Table):
-    pass
+class PresenceBody(Body):
+    may_be_empty = True
 
 
-class RehearsalBody(Table):
+class RehearsalBody(Body):
     """One of press, fault with on, or speed."""
 
     press: str | None = words("a button at the machine", default=None, right='"arm" or "reset"')
@@ -138,9 +150,9 @@ class RehearsalBody(Table):
 # --- From bytes to tables ----------------------------------------------------------------------------------------
 
 
-def read(model: type[TableT], body: bytes) -> TableT:
-    """The table that a body holds; no body counts as an empty one. Raises a Problem (422) with every fault."""
-    made, faults = check(model, _parsed(body))
+def read(model: type[BodyT], body: bytes) -> BodyT:
+    """The table that a body holds. Raises a Problem (422) with every fault."""
+    made, faults = check(model, _parsed(model, body))
     if made is None:
         raise _wrong(faults)
     return made
@@ -148,7 +160,7 @@ def read(model: type[TableT], body: bytes) -> TableT:
 
 def start_wish(body: bytes, programs: Mapping[str, Program]) -> Start:
     """The wish of a start, the program named or whole. Raises a Problem (422) with every fault."""
-    parsed = _parsed(body)
+    parsed = _parsed(StartBody, body)
     made, faults = check(StartBody, parsed)
     program: Program | None = None
     if "program" in parsed.tree:
@@ -249,12 +261,15 @@ class _NotJsonError(ValueError):
     pass
 
 
-def _parsed(body: bytes) -> Parsed:
+def _parsed(model: type[Body], body: bytes) -> Parsed:
     """The tree of a JSON object. Raises a Problem (422) for anything else."""
+    if not body and model.may_be_empty:
+        return _whole({})
+    if not body:
+        text = "The body is empty; right is a JSON object, {} where all keys may be left out."
+        raise _wrong([Fault("", None, "syntax", text)])
     try:
-        tree = json.loads(
-            body.decode("utf-8") if body else "{}", parse_constant=_no_constant, object_pairs_hook=_once_each
-        )
+        tree = json.loads(body.decode("utf-8"), parse_constant=_no_constant, object_pairs_hook=_once_each)
     except _NotJsonError as error:
         raise _wrong([Fault("", None, "syntax", str(error))]) from None
     except UnicodeDecodeError:

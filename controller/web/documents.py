@@ -8,8 +8,6 @@ from typing import Any, Final
 from fastapi import FastAPI
 from fastapi.openapi.utils import get_openapi
 
-from controller.schema import Table
-
 from . import bodies
 
 _TEMPLATE: Final = "#/components/schemas/{model}"
@@ -25,11 +23,10 @@ TABLES: Final = (
 )
 
 
-def body_of(table: type[Table]) -> dict[str, Any]:
+def body_of(table: type[bodies.Body]) -> dict[str, Any]:
     """What a route adds to the document to say what it reads."""
-    needed = any(field.is_required() for field in table.model_fields.values())
     schema = {"$ref": _TEMPLATE.format(model=table.__name__)}
-    return {"requestBody": {"required": needed, "content": {"application/json": {"schema": schema}}}}
+    return {"requestBody": {"required": not table.may_be_empty, "content": {"application/json": {"schema": schema}}}}
 
 
 def document_of(app: FastAPI) -> Callable[[], dict[str, Any]]:

@@ -9,23 +9,29 @@ import csv
 import io
 from collections.abc import Iterator
 from datetime import UTC, datetime
-from typing import Annotated, Any, Final
+from typing import Any, Final
 
-from fastapi import APIRouter, Path, Query
+from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 
 from controller.profiles import program_to_dict
 
+from .addresses import ID, Whole, described, id_of, query_of
 from .bodies import LARGEST_ID, rfc3339
 from .parts import API, Parts, device_of
 from .ports import Book
 from .problems import Problem, problem, reply
 
-Number = Annotated[int, Path(ge=1, le=LARGEST_ID)]
-Limit = Annotated[int, Query(ge=1, le=1000)]
-Before = Annotated[int | None, Query(ge=1, le=LARGEST_ID)]
-After = Annotated[int | None, Query(ge=0, le=LARGEST_ID)]
+MOST_AT_ONCE: Final = 1000
+RUNS: Final = (
+    Whole("limit", "query", 1, MOST_AT_ONCE, "how many at most", 50),
+    Whole("before_id", "query", 1, LARGEST_ID, "only runs with a lower number"),
+)
+EVENTS: Final = (
+    Whole("limit", "query", 1, MOST_AT_ONCE, "how many at most", 200),
+    Whole("after_id", "query", 0, LARGEST_ID, "only events with a higher number, the oldest first"),
+)
 _LINES_AT_ONCE: Final = 500
 _NOT_A_COLUMN: Final = ("id", "run_id")
 
@@ -70,31 +76,33 @@ def book_routes(parts: Parts) -> APIRouter:
     routes = APIRouter(prefix=API)
     book = parts.book
 
-    @routes.get("/runs")
-    def runs(limit: Limit = 50, before_id: Before = None) -> Response:
+    @routes.get("/runs", openapi_extra=described(*RUNS))
+    def runs(request: Request) -> Response:
         """The newest runs first; `before_id` for the ones before."""
-        return reply(book.runs(limit=limit, before_id=before_id))
+        return reply(book.runs(**query_of(request, *RUNS)))
 
-    @routes.get("/runs/{id}")
-    def run(id: Number) -> Response:
+    @routes.get("/runs/{id}", openapi_extra=described(ID))
+    def run(request: Request) -> Response:
         """All of a run but its trace."""
-        found = book.run(id)
+        number = id_of(request)
+        found = book.run(number)
         if found is None:
-            raise _no_run(id)
+            raise _no_run(number)
         return reply(found)
 
-    @routes.get("/runs/{id}/trace.csv")
-    def trace(id: Number) -> Response:
+    @routes.get("/runs/{id}/trace.csv", openapi_extra=described(ID))
+    def trace(request: Request) -> Response:
         """A run's samples, one a second."""
-        if book.run(id) is None:
-            raise _no_run(id)
-        headers = {"content-disposition": f'attachment; filename="run-{id}.csv"'}
-        return StreamingResponse(trace_csv(book, id), headers=headers, media_type="text/csv; charset=utf-8")
+        number = id_of(request)
+        if book.run(number) is None:
+            raise _no_run(number)
+        headers = {"content-disposition": f'attachment; filename="run-{number}.csv"'}
+        return StreamingResponse(trace_csv(book, number), headers=headers, media_type="text/csv; charset=utf-8")
 
-    @routes.get("/events")
-    def events(after_id: After = None, limit: Limit = 200) -> Response:
+    @routes.get("/events", openapi_extra=described(*EVENTS))
+    def events(request: Request) -> Response:
         """The newest events, or those after a number, in order."""
-        return reply(book.events(after_id=after_id, limit=limit))
+        return reply(book.events(**query_of(request, *EVENTS)))
 
     @routes.get("/stock")
     def stock() -> Response:
@@ -133,12 +141,13 @@ def device_routes(parts: Parts) -> APIRouter:
             ]
         )
 
-    @routes.post("/{id}/revoke")
-    def revoke(id: Number) -> Response:
+    @routes.post("/{id}/revoke", openapi_extra=described(ID))
+    def revoke(request: Request) -> Response:
         """Shut a device out, from now; its open streams end."""
-        if not devices.revoke(id):
-            raise problem(404, "no_device", f"No device {id} is paired.")
-        return reply({"id": id, "revoked": True})
+        number = id_of(request)
+        if not devices.revoke(number):
+            raise problem(404, "no_device", f"No device {number} is paired.")
+        return reply({"id": number, "revoked": True})
 
     return routes
 
@@ -147,7 +156,10 @@ def not_yet_routes() -> APIRouter:
     """What the contract names and this release does not do: said plainly, never pretended."""
     routes = APIRouter(prefix=API)
     for method, path, text in NOT_YET:
-        routes.add_api_route(path, _refusal(text), methods=[method], status_code=501, name=f"{method} {path}")
+        extra = described(ID) if "{id}" in path else None
+        routes.add_api_route(
+            path, _refusal(text), methods=[method], status_code=501, name=f"{method} {path}", openapi_extra=extra
+        )
     return routes
 
 

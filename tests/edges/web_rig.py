@@ -179,15 +179,7 @@ class Book:
     def samples(self, run_id: int) -> list[dict[str, Any]]:
         return [{"id": n, "run_id": run_id, "at": NOW + n, "oven_c": 20.5 + n, "part_c": None} for n in range(2)]
 
-    def trace(self, run_id: int, *, points: int | None = None) -> list[dict[str, Any]]:
-        return []
-
-    def recent(self, seconds: int) -> list[dict[str, Any]]:
-        return []
-
-    def events(
-        self, *, after_id: int | None = None, limit: int = 200, run_id: int | None = None
-    ) -> list[dict[str, Any]]:
+    def events(self, *, after_id: int | None = None, limit: int = 200) -> list[dict[str, Any]]:
         if self.trouble is not None:
             raise self.trouble
         if after_id is None:
