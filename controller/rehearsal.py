@@ -27,7 +27,7 @@ class Rehearsal:
     """RehearsalControls for the web, and the thread that moves the shop. `tty_path`: what to open as the port."""
 
     def __init__(self, shop: SimShop, speed: float = 1.0) -> None:
-        self._shop = shop
+        self.shop = shop
         self._speed = speed
         self._tasks: list[Callable[[], None]] = []
         self._lock = threading.Lock()
@@ -53,16 +53,16 @@ class Rehearsal:
         self._stopping.set()
 
     def press(self, button: Literal["arm", "reset"]) -> None:
-        self._later(lambda: self._shop.press(button))
+        self._later(lambda: self.shop.press(button))
 
     def fault(self, name: str, on: bool) -> None:
         """Raises ValueError, naming the known ones, for a fault that does not exist."""
-        if name not in self._shop.faults():
-            raise ValueError(f"There is no fault {name!r}. Known: {', '.join(self._shop.fault_names())}.")
-        self._later(lambda: self._shop.fault(name, on))
+        if name not in self.shop.faults():
+            raise ValueError(f"There is no fault {name!r}. Known: {', '.join(self.shop.fault_names())}.")
+        self._later(lambda: self.shop.fault(name, on))
 
     def faults(self) -> Mapping[str, bool]:
-        return self._shop.faults()
+        return self.shop.faults()
 
     def set_speed(self, speed: float) -> None:
         """Raises ValueError outside 1..20."""
@@ -75,7 +75,7 @@ class Rehearsal:
 
     def set_load(self, items: Sequence[LoadItem]) -> None:
         """Put this load into the simulated oven."""
-        self._later(lambda: self._shop.set_load(tuple(items)))
+        self._later(lambda: self.shop.set_load(tuple(items)))
 
     def _later(self, task: Callable[[], None]) -> None:
         with self._lock:
@@ -89,7 +89,7 @@ class Rehearsal:
                 tasks, self._tasks = self._tasks, []
             for task in tasks:
                 task()
-            sent = self._shop.exchange(back, STEP_S)
+            sent = self.shop.exchange(back, STEP_S)
             self._now_s += STEP_S
             self._write(sent)
             now_s = time.monotonic()

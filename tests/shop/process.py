@@ -28,11 +28,12 @@ def free_port() -> int:
 class ShopProcess:
     """A running rehearsal. `client` is paired."""
 
-    def __init__(self, directory: Path, speed: float) -> None:
+    def __init__(self, directory: Path, speed: float, device: str | None = None) -> None:
         self.directory = directory
         self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
-        words = ["serve", "--rehearsal", "--speed", str(speed), "--data", str(directory), "--host", "127.0.0.1"]
+        words = ["serve", "--data", str(directory), "--host", "127.0.0.1"]
+        words += ["--device", device] if device else ["--rehearsal", "--speed", str(speed)]
         with (directory / "log").open("a") as errors:
             self.process = subprocess.Popen(
                 [sys.executable, "-m", "controller", *words, "--port", str(self.port)],
@@ -98,10 +99,10 @@ class ShopProcess:
 
 
 @contextmanager
-def shop(directory: Path, speed: float = 20.0) -> Iterator[ShopProcess]:
-    """A paired, running rehearsal."""
+def shop(directory: Path, speed: float = 20.0, device: str | None = None) -> Iterator[ShopProcess]:
+    """A paired, running rehearsal; or, with a device, the service on whatever board speaks there."""
     directory.mkdir(parents=True, exist_ok=True)
-    running = ShopProcess(directory, speed)
+    running = ShopProcess(directory, speed, device)
     try:
         running.until(running.answers)
         running.pair()
