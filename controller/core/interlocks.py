@@ -56,7 +56,7 @@ class _State:
 
 
 def _number(limit: float | str, limits: Limits) -> float:
-    """A row's limit. Without an oil there are no limits for it: nothing passes, and `oil_unknown` says why."""
+    """A row's limit. Without an oil its rows have no limit of their own: `oil_unknown` keeps the heat away."""
     if isinstance(limit, str):
         value = getattr(limits, limit)
         return inf if value is None else float(value)
@@ -166,8 +166,11 @@ class Interlocks:
                 tank = max(tank, WITHHOLD)
         return Verdict(oven, tank, contactor, latched)
 
-    def reset(self, facts: Facts, at_s: float, events: list[Event]) -> None:
-        """A completed hold of the reset button: drop every latch whose cause is gone, name the others."""
+    def reset(self, facts: Facts, at_s: float, events: list[Event]) -> bool:
+        """A completed hold of the reset button: drop every latch whose cause is gone, name the others.
+
+        True when no latch is left.
+        """
         left = []
         for state, value in zip(self._states, self._values(facts), strict=True):
             if not state.latched:
@@ -184,6 +187,7 @@ class Interlocks:
             text = " ".join(row.text for row in left)
             data = {"interlocks": [row.name for row in left]}
             events.append(Event("reset_refused", at_s, f"Not reset yet. {text} Then hold reset again.", data))
+        return not left
 
     def rows(self) -> tuple[RowState, ...]:
         """Every row in words, in the table's order. Made anew only when something changed."""

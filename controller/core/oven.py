@@ -66,12 +66,18 @@ class Oven:
             return [Reason("no_oven", "The shop file has no [oven], so there is nothing to start.")]
         if self.run is not None and not self.paused and self.phase not in ("ended", "ready"):
             reasons.append(Reason("run_on", f"Run {self.run.run_id} is on. Stop it first."))
+        if not 1 <= len(program.tempers) <= programs.MOST_TEMPERS:
+            return [*reasons, Reason("tempers", f"A program has 1 to {programs.MOST_TEMPERS} tempers.")]
+        if not all(0.0 < item.mass_kg <= 100.0 and 0.0 < item.section_mm <= 500.0 for item in load):
+            reasons.append(Reason("load_invalid", "Each piece needs a mass and a thickness above 0."))
         one_sensor = not facts.fitted & 2
         highest_c = limits.setpoint_max_c(one_sensor)
         for number, temper in enumerate(program.tempers, start=1):
             t_c = temper.temperature_c
-            if not (isfinite(t_c) and isfinite(temper.soak_s) and t_c >= 60.0 and temper.soak_s > 0.0):
-                reasons.append(Reason("temper_invalid", f"Temper {number} has no usable temperature or soak."))
+            if not programs.usable(temper):
+                reasons.append(
+                    Reason("temper_invalid", f"Temper {number} has no usable temperature, soak, ramp, band or cool.")
+                )
             elif t_c > highest_c:
                 why = "with one oven sensor only" if one_sensor else "in this oven"
                 reasons.append(
@@ -82,7 +88,7 @@ class Oven:
                     Reason("limit_too_low", f"Temper {number} asks {t_c:g} °C, too near the oven's limit of "
                            f"{limits.oven_limit_c:g} °C. {limits.oven_limit_c - 15:g} °C is possible.")
                 )  # fmt: skip
-        if reasons and any(reason.code == "temper_invalid" for reason in reasons):
+        if any(reason.code in ("temper_invalid", "load_invalid") for reason in reasons):
             return reasons
         if program.tempers and facts.oven_c > program.tempers[0].temperature_c + HOTTER_AT_START_K:
             reasons.append(Reason("oven_hot", self._wait_text(facts.oven_c, program.tempers[0].temperature_c)))
@@ -134,12 +140,25 @@ class Oven:
         offer = f"Run {known} can be resumed." if known is not None else "No run is waiting to be resumed."
         return [Reason("not_resumable", f"Run {run_id} cannot be resumed. {offer}")]
 
+    def resumed_run(self) -> Run | None:
+        """The paused run, or the one that was cut off; None where its stored data make no run."""
+        if self.paused or self.resumable is None:
+            return self.run
+        try:
+            return run_from_state(self.resumable)
+        except (KeyError, TypeError, ValueError):
+            return None
+
     def resume(self, moment: Moment) -> None:
-        """Go on with the paused or cut-off run, once the machine is armed."""
+        """Go on with the paused or cut-off run, once the machine is armed, where it was: at a question of the
+        program or in its cool, too; a soak begins with heating up to it."""
         if not self.paused and self.resumable is not None:
-            self.run = run_from_state(self.resumable)
+            self.run = self.resumed_run()
+            if self.run is None:
+                return
             self.estimate.load(self.run.load, None)
-            self._back_to = "heat_up"
+            left_in = self.resumable.get("phase")
+            self._back_to = left_in if left_in in ("prompt", "cool") else "heat_up"
         run = self.run
         if run is None:
             return
@@ -239,14 +258,17 @@ class Oven:
         if self.part_measured and not self._settling_down:
             facts.part_over_k = facts.part_c - run.temper.temperature_c
 
+    def leave_trip(self, moment: Moment) -> None:
+        """Before the requests: when the trip is gone, a start may follow in the same tick."""
+        if self.phase == "tripped" and moment.verdict.oven != TRIP:
+            self._go("reset")
+
     def step(self, moment: Moment) -> None:
         """After the interlocks: move through the phases and ask for a duty."""
         self.asked_duty = 0.0
         if moment.verdict.oven == TRIP:
             self._trip(moment)
             return
-        if self.phase == "tripped":
-            self._go("reset")
         if self.phase == "waiting_for_arm":
             self._wait(moment)
         run = self.run
@@ -298,10 +320,14 @@ class Oven:
     def state(self) -> dict[str, Any] | None:
         """The run that would have to be resumed after a restart, as plain data."""
         if self.run is not None and self.phase in ACTIVE:
-            return run_to_state(self.run)
+            return run_to_state(self.run, self._under())
         return dict(self.resumable) if self.resumable else None
 
     # --- inside --------------------------------------------------------------------------------------------
+
+    def _under(self) -> Phase:
+        """The phase of the program, also while heat is withheld or the arm button is waited for."""
+        return self._back_to if self.phase in ("withheld", "waiting_for_arm") else self.phase
 
     def _go(self, cause: Cause) -> None:
         following = programs.next_phase(self.phase, cause)
@@ -321,7 +347,7 @@ class Oven:
             run = self.run
             kept = run is not None and run.ran_s > 0.0
             if run is not None and kept:
-                self.resumable = run_to_state(run)
+                self.resumable = run_to_state(run, self._back_to)
             elif run is not None:
                 self._finish(moment, "stopped", "Nobody pressed the arm button within 5 min.")
             self.run = None

@@ -59,8 +59,21 @@ TRANSITIONS: Final[Mapping[tuple[Phase, Cause], Phase | Literal["back"]]] = {
 
 COOL_GUESS_S: Final = 45.0 * 60.0
 LONGEST_S: Final = 11.0 * 3600.0
+MOST_TEMPERS: Final = 6
 # Full power of a small oven, °C/s, for a forecast before anything is known of this one (simulated: 0.45..1.3).
 AIR_C_PER_S: Final = 0.6
+
+
+def usable(temper: Temper) -> bool:
+    """Whether every number of a temper is one that can be worked with; a NaN is not."""
+    ramp = temper.ramp_c_per_h
+    return (
+        60.0 <= temper.temperature_c < 1e4
+        and 0.0 < temper.soak_s < 1e9
+        and (ramp is None or 0.0 < ramp < 1e6)
+        and 0.0 < temper.band_c <= 50.0
+        and 0.0 < temper.cool_below_c < 1e4
+    )
 
 
 def next_phase(phase: Phase, cause: Cause) -> Phase | Literal["back"]:

@@ -26,16 +26,14 @@ if TYPE_CHECKING:
 
 # Rows that do not speak against a start: a paused run is dropped by it, an overdue one is over.
 NOT_AT_START: Final = frozenset({"run_paused", "run_too_long", "presence"})
+# A run that goes on is on, may find its oven hot, and was not too long when it began.
+NOT_AT_RESUME: Final = frozenset({"run_on", "oven_hot", "too_long"})
 DOOR_PROMPT: Final = "door"
 
 
 def answer(core: Core, request: Request, moment: Moment) -> None:
     """Do what was asked, or not; exactly one event says which."""
     wish = request.wish
-    if not isinstance(wish, StopAll):
-        # Whoever asks for anything but Stop (which viewers may press from afar) is there.
-        core.tank.present()
-        core.oven.present()
     reasons, extra = _HANDLERS[type(wish)](core, wish, request.who, moment)
     if reasons:
         text = " ".join(reason.text for reason in reasons)
@@ -66,6 +64,13 @@ def _start(core: Core, wish: Start, who: str, moment: Moment) -> _Answer:
 
 def _resume(core: Core, wish: Resume, who: str, moment: Moment) -> _Answer:
     reasons = core.oven.resume_refusals(wish.run_id) + _interlocks(core, "oven")
+    run = core.oven.resumed_run()
+    if not reasons and run is None:
+        reasons = [Reason("not_resumable", "What was stored of this run cannot be used. Start a new one.")]
+    elif not reasons and run is not None:
+        # A run that goes on meets today's limits: the shop file or the board may be another than when it began.
+        found = core.oven.refusals(run.program, run.load, core.facts)
+        reasons = [one for one in found if one.code not in NOT_AT_RESUME]
     if reasons:
         return tuple(reasons), {}
     core.oven.resume(moment)
@@ -116,6 +121,7 @@ def _quench(core: Core, wish: Quench, who: str, moment: Moment) -> _Answer:
         return (Reason("part", "part_c must be between 100 and 1300 °C."),), {}
     after_c = core.tank.forecast_c(wish, core.facts.tank_c)
     core.tank_watch.declared(after_c)
+    core.tank.present()
     moment.happened(
         "quench_declared", "A quench was declared.", mass_kg=mass_kg, part_c=part_c, piece=wish.piece,
         after_c=after_c,
@@ -124,6 +130,8 @@ def _quench(core: Core, wish: Quench, who: str, moment: Moment) -> _Answer:
 
 
 def _presence(core: Core, wish: Presence, who: str, moment: Moment) -> _Answer:
+    core.tank.present()
+    core.oven.present()
     moment.happened("presence", "Somebody is there.", who=who)
     return (), {}
 

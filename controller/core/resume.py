@@ -11,10 +11,11 @@ from controller.metallurgy.tempering import TemperTrace
 from controller.model import LoadItem, Program, Temper
 
 
-def run_to_state(run: Run) -> dict[str, Any]:
+def run_to_state(run: Run, phase: str) -> dict[str, Any]:
     """Everything that a resumed run needs; numbers, strings, lists and dicts only."""
     return {
         "run_id": run.run_id,
+        "phase": phase,
         "program": asdict(run.program),
         "load": [asdict(item) for item in run.load],
         "who": run.who,

@@ -74,6 +74,11 @@ class Sensor:
             if self._bits & 0b111 == 0b111 or self._bits.bit_count() >= BAD_OF_TWENTY:
                 self.bad_hot = True
 
+    def forget(self) -> None:
+        """After a gap the next reading is compared with nothing. Trips of this sensor stay."""
+        self._accepted_c = nan
+        self._since_accepted_s = self.jump_s = self.jump_trip_s = self.same_s = 0.0
+
     def _good(self, value_c: float, word: int, dt_s: float, heated: bool) -> None:
         self.good_s += dt_s
         if heated:
@@ -128,6 +133,11 @@ class Sensing:
     def forget_time(self) -> None:
         """After a reboot or a new port the board's milliseconds start again."""
         self._ms = None
+
+    def forget_readings(self) -> None:
+        """After silence or a reboot: no reading is compared with one from before."""
+        for sensor in self.sensors:
+            sensor.forget()
 
     def take(self, frame: Telemetry, board: Board, oven_duty: float, tank_duty: float) -> float:
         """One frame; the duties are those asked last. Returns the board's seconds since the frame before."""

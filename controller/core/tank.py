@@ -116,6 +116,11 @@ class Tank:
         return None if self.target_c is None else max(0.0, PRESENCE_S - self.alone_s)
 
     @property
+    def stirring(self) -> bool:
+        """Phases in which the stirrer is to turn."""
+        return self.target_c is not None and self.phase in ("preheat", "in_band", "too_hot", "withheld")
+
+    @property
     def heating(self) -> bool:
         """Phases in which heat may be asked for."""
         return self.phase in ("preheat", "in_band")

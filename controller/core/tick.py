@@ -95,6 +95,9 @@ class Core:
         """One tick. `now_s` is monotonic; `reading` what the link heard since the last tick."""
         moment = self.moment
         passed_s = 0.0 if self._now_s is None else min(max(0.0, now_s - self._now_s), 5.0)
+        if self._now_s is not None and now_s < self._now_s:
+            # A clock that steps back proves nothing about the age of what was heard before.
+            self._frame_s = None
         self._now_s = now_s
         moment.now_s = now_s
         moment.events = []
@@ -106,6 +109,7 @@ class Core:
         self.tank.sense(self.facts, moment.dt_s)
         self._seconds()
         moment.verdict = self.interlocks.evaluate(self.facts, passed_s, now_s, moment.events)
+        self.oven.leave_trip(moment)
         for request in requests:
             answer(self, request, moment)
         self.oven.step(moment)
@@ -158,6 +162,7 @@ class Core:
     def _rebooted(self) -> None:
         self.moment.happened("board_rebooted", "The board started anew.")
         self.sensing.forget_time()
+        self.sensing.forget_readings()
         self._arms = self._resets = None
         self.oven.pause(self.moment, "The board started anew.")
         self.tank.board_lost_its_arming(self.moment)
@@ -166,10 +171,15 @@ class Core:
         """All frames feed sensing; `dt_s` becomes the board's time since the last fresh frame."""
         moment, board = self.moment, self.board
         moment.dt_s = 0.0
-        if reading.frames and board is not None and reading.incompatible is None:
+        if reading.board is None:
+            self._arms = self._resets = None
+        if reading.frames and reading.board is not None and board is not None and reading.incompatible is None:
             if self._frame_s is not None and now_s - self._frame_s > GAP_PAUSES_S:
                 self.oven.pause(moment, "The board was silent for more than a minute.")
                 self.tank.board_lost_its_arming(moment)
+            if self.silent:
+                # The oven went on cooling while nobody listened: the rule about jumps starts afresh.
+                self.sensing.forget_readings()
             for frame in reading.frames:
                 last = self.sensing.frame
                 if last is not None and (frame.ms - last.ms) & 0xFFFFFFFF >= 0x80000000:
@@ -189,12 +199,13 @@ class Core:
 
     def _buttons(self, frame: Telemetry) -> None:
         """Presses and completed holds are counted by the board since its boot."""
-        if self._arms is not None and frame.arms != self._arms:
+        if self._arms is not None and 0 < (frame.arms - self._arms) & 0xFFFF < 0x8000:
             self.moment.happened("button_pressed", "The arm button was pressed.")
             self.tank.present()
             self.oven.present()
-        if self._resets is not None and frame.resets != self._resets:
-            self.interlocks.reset(self.facts, self.moment.now_s, self.moment.events)
+        # Only a count that went up is a hold: one that went down or far away is another boot's.
+        held = self._resets is not None and 0 < (frame.resets - self._resets) & 0xFFFF < 0x8000
+        if held and self.interlocks.reset(self.facts, self.moment.now_s, self.moment.events):
             self.oven_watch.reset()
         self._arms, self._resets = frame.arms, frame.resets
 
@@ -223,8 +234,10 @@ class Core:
                 self.moment.happened("disarmed", "No longer armed.")
                 self.tank.board_lost_its_arming(self.moment)
         facts.armed = self.moment.armed = armed
-        turning = inputs & INPUT_AGITATOR_TURNING or not self.command.agitator
-        self._agitator_off_s = 0.0 if turning else self._agitator_off_s + self.moment.dt_s
+        if inputs & INPUT_AGITATOR_TURNING or self.tank.target_c is None:
+            self._agitator_off_s = 0.0
+        elif self.command.agitator:
+            self._agitator_off_s += self.moment.dt_s
         facts.agitator_still_s = self._agitator_off_s
 
     def _seconds(self) -> None:
@@ -245,7 +258,7 @@ class Core:
         tank_on = tank_s > 0.0 or bool(frame.outputs & OUTPUT_TANK)
         self.sensing.frozen(facts, board, command.oven_duty, command.tank_duty)
         withheld = self.interlocks.acting("oven_over_program")
-        self.oven_watch.second(facts, command.oven_duty, oven_on, self.oven.air_target_c, withheld)
+        self.oven_watch.second(facts, command.oven_duty, oven_on, self.oven.air_target_c, withheld, self.oven.active)
         self.tank_watch.second(facts, command.tank_duty, tank_on, self.limits.tank_limit_c)
         if self.tank_watch.step_k is not None:
             rise_k = self.tank_watch.step_k
@@ -275,7 +288,8 @@ class Core:
         tripped = moment.verdict.oven == TRIP
         self._trip_sounds_s = self._trip_sounds_s + passed_s if tripped else 0.0
         beeping = self._beep_left_s > 0.0 and int(self._beep_left_s) % 2 == 0
-        stirred = bool(self.facts.fitted & FITTED_AGITATOR) and tank.heating
+        # Stirred also while its heat is withheld: a stirrer that stands is only seen when it is asked to turn.
+        stirred = bool(self.facts.fitted & FITTED_AGITATOR) and tank.stirring
         self.command = gate.command(
             moment.verdict,
             moment.armed,

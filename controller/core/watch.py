@@ -38,9 +38,15 @@ class OvenWatch:
         self._quiet_s = 0.0
         self._quiet_c = NEVER
 
-    def second(self, facts: Facts, asked: float, on: bool, air_target_c: float | None, withheld_over: bool) -> None:
+    def second(
+        self, facts: Facts, asked: float, on: bool, air_target_c: float | None, withheld_over: bool, active: bool
+    ) -> None:
         """One second: the duty asked, whether the output was on, the air target, and whether the row
-        `oven_over_program` has taken the heat off."""
+        `oven_over_program` has taken the heat off. Without an `active` run nothing is asked about the door: an
+        oven that cools after its run is no question."""
+        if not active and self.asking:
+            self.asking = self._said_no = False
+            self._past.clear()
         self.door_shut_s = 0.0 if facts.door_open >= 0.5 else self.door_shut_s + 1.0
         self._past.append(facts.oven_c)
         self._half_s = self._half_s + 1 if asked > HALF_DUTY else 0

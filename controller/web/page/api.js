@@ -23,28 +23,33 @@ export async function call(method, path, body) {
   let data = null;
   try { data = text ? JSON.parse(text) : null; } catch { data = text; }
   if (answer.ok) return data;
-  const reasons = (data && data.reasons || []).map((reason) => reason.text);
-  throw new Refused(answer.status, reasons.length ? reasons : [data && data.title || "That did not work."]);
+  const reasons = ((data && data.reasons) || []).map((reason) => reason.text);
+  throw new Refused(answer.status, reasons.length ? reasons : [(data && (data.detail || data.title)) || "That did not work."]);
 }
 
 export const get = (path) => call("GET", path);
 export const post = (path, body = {}) => call("POST", path, body);
 
 // The stream is closed while nobody looks: a browser has only six connections to one host.
-export function stream(onSnapshot, onEvent) {
-  let source = null, retry = 500;
+export function stream({ snapshot, event, lost }) {
+  let source = null, timer = 0, retry = 500;
+  const close = () => {
+    clearTimeout(timer);
+    if (source) source.close();
+    source = null;
+  };
   const open = () => {
     if (source || document.hidden) return;
     source = new EventSource("/api/v1/stream");
-    source.addEventListener("snapshot", (message) => { retry = 500; onSnapshot(JSON.parse(message.data)); });
-    source.addEventListener("event", (message) => onEvent(JSON.parse(message.data)));
+    source.addEventListener("snapshot", (message) => { retry = 500; snapshot(JSON.parse(message.data)); });
+    source.addEventListener("event", (message) => event(JSON.parse(message.data)));
     source.onerror = () => {
       close();
-      setTimeout(open, retry);
+      timer = setTimeout(open, retry);
       retry = Math.min(retry * 2, 8000);
+      lost();
     };
   };
-  const close = () => { if (source) { source.close(); source = null; } };
   document.addEventListener("visibilitychange", () => (document.hidden ? close() : open()));
   open();
 }

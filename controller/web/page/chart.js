@@ -1,172 +1,243 @@
 // The chart: steel thick and solid, air thin and dashed, the asked temperature as a band, the rest of the way faint.
-import { clock, degrees, units } from "/page/dom.js";
+import { clock, degrees, fromCelsius, make, toCelsius, units } from "/page/dom.js";
 
-// Oxide colours of steel, °C: a smith's own scale, a note only (two published tables differ by 22 °C).
-const OXIDE = [[200, "#e9dca6"], [220, "#dfc06a"], [240, "#c08a3e"], [260, "#96503c"], [280, "#6d3f7a"], [300, "#3c5fa8"]];
+// Oxide colours of clean carbon steel after minutes, °C: between two published tables that differ by up to 22 °C.
+const OXIDE = [
+  [190, "#efe3b0", "pale straw"], [212, "#e0c06a", "straw"], [230, "#c9973f", "dark straw"], [250, "#96582f", "brown"],
+  [271, "#6e3f78", "purple"], [305, "#34539a", "blue"],
+];
+const OXIDE_NOTE = "A note only: ±25 °C, and an hour in the oven runs the colour on.";
+const LINES = [
+  { key: "oil", name: "oil", shade: "plum", thick: 2, dash: [2, 3] },
+  { key: "air", name: "air", shade: "straw", thick: 1.5, dash: [6, 4] },
+  { key: "part", name: "steel", shade: "steel", thick: 3.5, dash: [] },
+];
+const MINUTES = [1, 2, 5, 10, 15, 30, 60, 120, 240];
+const LABEL = "17px system-ui, sans-serif";
 
 export class Chart {
-  constructor(canvas) {
-    this.canvas = canvas;
+  constructor() {
+    this.canvas = make("canvas", { role: "img", "aria-label": "Temperatures over time. The same numbers stand in the table below." });
+    this.told = make("p", { class: "note told" }, "Touch the chart for its numbers.");
     this.points = [];
     this.marks = [];
-    this.plan = null;
+    this.plan = [];
+    this.close = null;
     this.touch = null;
-    canvas.addEventListener("pointermove", (event) => { this.touch = event.offsetX; this.draw(); });
-    canvas.addEventListener("pointerdown", (event) => { this.touch = event.offsetX; this.draw(); });
-    canvas.addEventListener("pointerleave", () => { this.touch = null; this.draw(); });
-    new ResizeObserver(() => this.draw()).observe(canvas);
+    for (const name of ["pointermove", "pointerdown"]) {
+      this.canvas.addEventListener(name, (event) => { this.touch = { x: event.offsetX, y: event.offsetY }; this.draw(); });
+    }
+    this.canvas.addEventListener("pointerleave", () => { this.touch = null; this.draw(); });
+    new ResizeObserver(() => this.draw()).observe(this.canvas);
+    matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.draw());
   }
 
-  // points: {at ms, part, air, target, band}, oldest first, °C, null where not known.
-  show(points, plan, marks = []) {
-    this.points = points;
-    this.plan = plan;
-    this.marks = marks;
+  // points: {at ms, part, air, oil, target, band}, oldest first, °C; plan: {at, c} corners; close: {target, band} or null.
+  show({ points, plan = [], marks = [], close = null }) {
+    Object.assign(this, { points, plan, marks, close });
     this.draw();
   }
 
-  add(point) {
-    const last = this.points[this.points.length - 1];
-    if (last && point.at - last.at < 400) return;
-    this.points.push(point);
-    if (this.points.length > 4000) this.points.splice(0, this.points.length - 3000);
+  frame(width, height) {
+    const box = { left: 58, right: width - 54, top: 14, bottom: height - 30 };
+    const { points, plan } = this, last = points[points.length - 1];
+    const now = last ? last.at : Date.now(), end = plan.length ? plan[plan.length - 1].at : now;
+    const from = points.length ? points[0].at : now - 120000, to = Math.max(end, from + 120000);
+    let low = 0, high = 100;
+    if (this.close) {
+      low = this.close.target - 4 * this.close.band;
+      high = this.close.target + 4 * this.close.band;
+    } else {
+      for (const point of points) for (const key of ["part", "air", "oil"]) if (point[key] > high) high = point[key];
+      for (const corner of plan) if (corner.c > high) high = corner.c;
+      high *= 1.1;
+    }
+    return {
+      box, from, to, low, high, now,
+      x: (at) => box.left + (at - from) / (to - from) * (box.right - box.left),
+      y: (c) => box.bottom - (c - low) / (high - low) * (box.bottom - box.top),
+    };
   }
 
   draw() {
-    const { canvas } = this, ratio = window.devicePixelRatio || 1;
-    const width = canvas.clientWidth, height = canvas.clientHeight;
+    const { canvas } = this, ratio = window.devicePixelRatio || 1, width = canvas.clientWidth, height = canvas.clientHeight;
     if (!width) return;
-    if (canvas.width !== Math.round(width * ratio)) canvas.width = Math.round(width * ratio);
-    if (canvas.height !== Math.round(height * ratio)) canvas.height = Math.round(height * ratio);
+    for (const [side, size] of [["width", width], ["height", height]]) {
+      if (canvas[side] !== Math.round(size * ratio)) canvas[side] = Math.round(size * ratio);
+    }
     const pen = canvas.getContext("2d"), style = getComputedStyle(document.documentElement);
-    const colour = (name) => style.getPropertyValue(`--${name}`).trim();
+    const colour = (name) => style.getPropertyValue(`--${name}`).trim(), f = this.frame(width, height);
     pen.setTransform(ratio, 0, 0, ratio, 0, 0);
     pen.clearRect(0, 0, width, height);
-    pen.font = "14px system-ui, sans-serif";
-    const box = { left: 52, right: width - 58, top: 12, bottom: height - 28 };
-    const points = this.points, now = points.length ? points[points.length - 1].at : Date.now();
-    const from = points.length ? points[0].at : now - 60000;
-    const to = Math.max(this.plan ? this.plan.endsAt : 0, now + 1000, from + 60000);
-    const shown = points.flatMap((p) => [p.part, p.air, p.target]).filter((value) => value !== null);
-    if (this.plan && this.plan.target) shown.push(this.plan.target);
-    const high = Math.max(100, ...shown) * 1.08, low = Math.min(0, ...shown);
-    const x = (at) => box.left + (at - from) / (to - from) * (box.right - box.left);
-    const y = (value) => box.bottom - (value - low) / (high - low) * (box.bottom - box.top);
-    this.axes(pen, box, { from, to, low, high, x, y }, colour);
-    if (this.plan && this.plan.target) this.future(pen, x, y, now, colour);
-    this.band(pen, x, y, colour);
-    this.line(pen, x, y, "air", colour("straw"), 1.5, [5, 4]);
-    this.line(pen, x, y, "part", colour("steel"), 3.5, []);
-    for (const mark of this.marks) {
-      pen.fillStyle = colour("plum");
-      pen.beginPath();
-      pen.arc(x(mark.at), box.bottom, 4, 0, 7);
-      pen.fill();
-    }
-    this.names(pen, x, y, box, colour);
-    if (this.touch !== null) this.readout(pen, box, { from, to, x, y }, colour);
+    pen.font = LABEL;
+    pen.lineJoin = "round";
+    this.grid(pen, f, colour);
+    this.strip(pen, f);
+    pen.save();
+    pen.beginPath();
+    pen.rect(f.box.left, f.box.top - 6, f.box.right - f.box.left + 2, f.box.bottom - f.box.top + 6);
+    pen.clip();
+    this.band(pen, f, colour);
+    this.future(pen, f, colour);
+    for (const line of LINES) this.line(pen, f, line, colour(line.shade));
+    pen.restore();
+    this.events(pen, f, colour);
+    this.names(pen, f, colour);
+    this.readout(pen, f, colour);
   }
 
-  axes(pen, box, { from, to, low, high, x, y }, colour) {
-    const unit = units(), step = high - low > 180 ? 50 : 20;
+  grid(pen, { box, from, to, low, high, x, y }, colour) {
+    const shownLow = fromCelsius(low), shownHigh = fromCelsius(high);
+    const step = [2, 5, 10, 20, 50, 100, 200].find((one) => (shownHigh - shownLow) / one <= 6) || 200;
+    pen.fillStyle = colour("muted");
     pen.strokeStyle = colour("rule");
-    pen.fillStyle = colour("muted");
-    pen.lineWidth = 0.5;
-    for (const [index, [from_c, shade]] of OXIDE.entries()) {
-      const to_c = index + 1 < OXIDE.length ? OXIDE[index + 1][0] : 320;
-      if (from_c > high) break;
-      pen.fillStyle = shade;
-      pen.fillRect(box.left - 6, y(Math.min(to_c, high)), 4, y(from_c) - y(Math.min(to_c, high)));
-    }
-    pen.fillStyle = colour("muted");
+    pen.lineWidth = 1;
     pen.textAlign = "right";
-    for (let value = Math.ceil(low / step) * step; value < high; value += step) {
-      pen.globalAlpha = 0.5;
-      pen.beginPath(); pen.moveTo(box.left, y(value)); pen.lineTo(box.right, y(value)); pen.stroke();
+    for (let value = Math.ceil(shownLow / step) * step; value <= shownHigh; value += step) {
+      const at = Math.round(y(toCelsius(value))) + 0.5;
+      pen.globalAlpha = 0.3;
+      pen.beginPath(); pen.moveTo(box.left, at); pen.lineTo(box.right, at); pen.stroke();
       pen.globalAlpha = 1;
-      pen.fillText(degrees(value, 0, unit).split(" ")[0], box.left - 10, y(value) + 5);
+      pen.fillText(value, box.left - 16, at + 6);
     }
     pen.textAlign = "center";
-    const ticks = box.right - box.left > 500 ? 5 : 2;
-    for (let number = 0; number <= ticks; number += 1) {
-      const at = from + (to - from) * number / ticks;
-      pen.fillText(clock(at), Math.max(box.left + 8, x(at)), box.bottom + 20);
+    const wide = pen.measureText(clock(from)).width + 24, room = Math.max(1, Math.floor((box.right - box.left) / wide));
+    const minutes = MINUTES.find((one) => (to - from) / (60000 * one) <= room) || 480, offset = new Date(from).getTimezoneOffset();
+    const every = 60000 * minutes, first = Math.ceil((from - 60000 * offset) / every) * every + 60000 * offset;
+    for (let at = first; at <= to; at += every) {
+      pen.globalAlpha = 0.3;
+      pen.beginPath(); pen.moveTo(x(at), box.bottom); pen.lineTo(x(at), box.bottom + 6); pen.stroke();
+      pen.globalAlpha = 1;
+      pen.fillText(clock(at), x(at), box.bottom + 24);
     }
   }
 
-  band(pen, x, y, colour) {
+  strip(pen, { box, low, high, y }) {
+    for (let index = 0; index < OXIDE.length; index += 1) {
+      const [c, shade] = OXIDE[index], after = OXIDE[index + 1] || [OXIDE[index][0] + 20, shade];
+      const bottom = Math.max(c, low), top = Math.min(after[0], high);
+      if (top <= bottom) continue;
+      const blend = pen.createLinearGradient(0, y(c), 0, y(after[0]));
+      blend.addColorStop(0, shade);
+      blend.addColorStop(1, after[1]);
+      pen.fillStyle = blend;
+      pen.fillRect(box.left - 9, y(top), 6, y(bottom) - y(top));
+    }
+  }
+
+  band(pen, { x, y, to }, colour) {
+    const { points, plan } = this;
     pen.fillStyle = colour("straw");
     pen.globalAlpha = 0.22;
-    const points = this.points;
     for (let first = 0, next = 1; first < points.length; first = next, next += 1) {
-      const { target, band } = points[first], half = band || 3;
+      const { target, band } = points[first], half = band || 5;
       while (next < points.length && points[next].target === target) next += 1;
       if (target === null) continue;
-      const end = x(points[Math.min(next, points.length - 1)].at);
-      pen.fillRect(x(points[first].at), y(target + half), end - x(points[first].at), y(target - half) - y(target + half));
+      const end = next < points.length ? points[next].at : points[points.length - 1].at;
+      pen.fillRect(x(points[first].at), y(target + half), x(end) - x(points[first].at), y(target - half) - y(target + half));
+    }
+    const last = points[points.length - 1];
+    pen.globalAlpha = 0.1;
+    if (plan.length && last && last.target !== null) {
+      const half = last.band || 5, top = y(last.target + half);
+      pen.fillRect(x(last.at), top, x(to) - x(last.at), y(last.target - half) - top);
     }
     pen.globalAlpha = 1;
   }
 
-  line(pen, x, y, key, stroke, thick, dash) {
+  future(pen, { x, y, now, box }, colour) {
+    const corners = this.plan.filter((corner) => corner.c !== null);
+    if (corners.length < 2) return;
+    pen.strokeStyle = colour("steel");
+    pen.globalAlpha = 0.45;
+    pen.lineWidth = 2;
+    pen.beginPath();
+    corners.forEach(({ at, c }, index) => (index ? pen.lineTo(x(at), y(c)) : pen.moveTo(x(at), y(c))));
+    pen.stroke();
+    pen.strokeStyle = colour("rule");
+    pen.lineWidth = 1;
+    pen.beginPath(); pen.moveTo(x(now), box.top); pen.lineTo(x(now), box.bottom); pen.stroke();
+    pen.globalAlpha = 1;
+  }
+
+  line(pen, { x, y }, { key, thick, dash }, stroke) {
     pen.strokeStyle = stroke;
     pen.lineWidth = thick;
     pen.setLineDash(dash);
-    pen.lineJoin = "round";
     pen.beginPath();
     let down = false;
     for (const point of this.points) {
-      if (point[key] === null) { down = false; continue; }
-      if (down) pen.lineTo(x(point.at), y(point[key])); else pen.moveTo(x(point.at), y(point[key]));
+      const c = point[key];
+      if (c === null || c === undefined) { down = false; continue; }
+      if (down) pen.lineTo(x(point.at), y(c)); else pen.moveTo(x(point.at), y(c));
       down = true;
     }
     pen.stroke();
     pen.setLineDash([]);
   }
 
-  future(pen, x, y, now, colour) {
-    const last = this.points[this.points.length - 1], { target, soakAt, endsAt } = this.plan;
-    pen.strokeStyle = colour("steel");
-    pen.globalAlpha = 0.4;
-    pen.lineWidth = 2;
-    pen.beginPath();
-    pen.moveTo(x(now), y(last && last.part !== null ? last.part : 20));
-    if (soakAt) pen.lineTo(x(soakAt), y(target));
-    pen.lineTo(x(endsAt), y(target));
-    pen.stroke();
-    pen.globalAlpha = 1;
+  events(pen, { box, from, to, x }, colour) {
+    pen.fillStyle = colour("muted");
+    for (const { at } of this.marks) {
+      if (at < from || at > to) continue;
+      const middle = x(at);
+      pen.beginPath(); pen.moveTo(middle - 5, box.bottom); pen.lineTo(middle + 5, box.bottom); pen.lineTo(middle, box.bottom - 9); pen.fill();
+    }
   }
 
-  names(pen, x, y, box, colour) {
+  // Each line has its name at its end; names that would cover each other make room.
+  names(pen, { box, x, y }, colour) {
     const last = this.points[this.points.length - 1];
     if (!last) return;
+    const inside = (value) => Math.min(Math.max(value, box.top + 6), box.bottom);
+    const places = LINES.filter(({ key }) => last[key] !== null && last[key] !== undefined)
+      .map(({ key, name, shade }) => ({ name, shade, at: inside(y(last[key])) })).sort((one, other) => one.at - other.at);
+    for (let index = 1; index < places.length; index += 1) places[index].at = Math.max(places[index].at, places[index - 1].at + 18);
+    const over = places.length ? places[places.length - 1].at - box.bottom : 0;
+    const left = Math.min(x(last.at) + 7, box.right + 5);
     pen.textAlign = "left";
-    const end = Math.min(x(last.at) + 8, box.right + 4);
-    const places = [["steel", last.part, "steel"], ["air", last.air, "straw"]].filter(([, value]) => value !== null);
-    const near = places.length === 2 && Math.abs(y(places[0][1]) - y(places[1][1])) < 16;
-    places.forEach(([name, value, shade], index) => {
+    for (const { name, shade, at } of places) {
+      const lifted = at - Math.max(0, over);
+      pen.fillStyle = colour("paper");
+      pen.globalAlpha = 0.85;
+      pen.fillRect(left - 3, lifted - 10, pen.measureText(name).width + 6, 20);
+      pen.globalAlpha = 1;
       pen.fillStyle = colour(shade);
-      pen.fillText(name, end, y(value) + 5 + (near ? (index ? -10 : 10) : 0));
-    });
+      pen.fillText(name, left, lifted + 6);
+    }
   }
 
-  readout(pen, box, { from, to, x }, colour) {
-    if (!this.points.length) return;
-    const at = from + (this.touch - box.left) / (box.right - box.left) * (to - from);
+  readout(pen, { box, from, to, low, high, x }, colour) {
+    const idle = "Touch the chart for its numbers.";
+    if (!this.touch || !this.points.length) { this.told.textContent = idle; return; }
+    if (this.touch.x < box.left) { this.told.textContent = oxideAt(high - (this.touch.y - box.top) / (box.bottom - box.top) * (high - low)); return; }
+    const at = from + (this.touch.x - box.left) / (box.right - box.left) * (to - from);
+    const mark = this.marks.reduce((best, one) => (Math.abs(x(one.at) - this.touch.x) < Math.abs((best ? x(best.at) : -99) - this.touch.x) ? one : best), null);
+    const near = mark && Math.abs(x(mark.at) - this.touch.x) < 14;
     const point = this.points.reduce((best, one) => (Math.abs(one.at - at) < Math.abs(best.at - at) ? one : best));
-    pen.strokeStyle = colour("rule");
+    const shown = near ? mark.at : point.at;
+    pen.strokeStyle = colour("ink");
     pen.lineWidth = 1;
-    pen.beginPath(); pen.moveTo(x(point.at), box.top); pen.lineTo(x(point.at), box.bottom); pen.stroke();
-    const mark = this.marks.find((one) => Math.abs(x(one.at) - this.touch) < 12);
-    const words = [`${clock(point.at)}  steel ${degrees(point.part, 1)}`, `air ${degrees(point.air, 1)}`];
-    words.push(mark ? mark.text : "strip: oxide colours, a note, ±25 °C");
-    pen.textAlign = "left";
-    pen.fillStyle = colour("ink");
-    words.forEach((word, index) => pen.fillText(word, box.left + 10, box.top + 16 + index * 18));
+    pen.beginPath(); pen.moveTo(x(shown), box.top); pen.lineTo(x(shown), box.bottom); pen.stroke();
+    const parts = [["steel", point.part], ["air", point.air], ["oil", point.oil]].filter(([, c]) => c !== null && c !== undefined);
+    const words = `${clock(shown)}: ${parts.map(([name, c]) => `${name} ${degrees(c, 1)}`).join(", ")}.`;
+    this.told.textContent = near ? `${words} ${mark.text}` : words;
   }
 }
 
+function oxideAt(c) {
+  const nearest = OXIDE.reduce((best, one) => (Math.abs(one[0] - c) < Math.abs(best[0] - c) ? one : best));
+  if (c < OXIDE[0][0] - 25) return "The strip beside the scale shows the oxide colours of steel.";
+  const spread = units() === "F" ? OXIDE_NOTE.replace("±25 °C", "±45 °F") : OXIDE_NOTE;
+  return `${nearest[2][0].toUpperCase()}${nearest[2].slice(1)}, near ${degrees(nearest[0])}. ${spread}`;
+}
+
+// The same numbers as rows, at most 40, the newest first.
 export function table(points) {
-  const every = Math.max(1, Math.floor(points.length / 40));
-  return points.filter((_, index) => index % every === 0);
+  const every = Math.max(1, Math.ceil(points.length / 40));
+  const rows = points.filter((_, index) => (points.length - 1 - index) % every === 0).reverse();
+  const head = ["Time", "Steel", "Air", "Asked"].map((name) => make("th", { scope: "col" }, name));
+  const cell = (c, digits) => make("td", {}, c === null || c === undefined ? "–" : degrees(c, digits));
+  return make("table", {}, make("thead", {}, make("tr", {}, head)), make("tbody", {},
+    rows.map((point) => make("tr", {}, make("td", {}, clock(point.at)), cell(point.part, 1), cell(point.air, 1), cell(point.target, 0)))));
 }

@@ -1,4 +1,4 @@
-// Small makers of elements. Text is always text, so a program named like a tag stays a name.
+// Small makers of elements and of words. Text is always text, so a program named like a tag stays a name.
 
 export function make(tag, attributes = {}, ...children) {
   const element = document.createElement(tag);
@@ -11,25 +11,55 @@ export function make(tag, attributes = {}, ...children) {
   return element;
 }
 
-export const units = () => localStorage.getItem("units") || window.shopUnits || "C";
+export const button = (text, onclick, kind = "", rest = {}) =>
+  make("button", { type: "button", class: kind, onclick, ...rest }, text);
 
-export function degrees(celsius, digits = 0, unit = units()) {
-  if (celsius === null || celsius === undefined) return "not known";
-  const value = unit === "F" ? celsius * 1.8 + 32 : celsius;
-  return `${value.toFixed(digits)} °${unit}`;
+export const note = (...text) => make("p", { class: "note" }, ...text);
+
+// A state in shape and colour beside its word: on (disc), wait (triangle), stop (square), off (ring).
+export const shape = (kind) => make("span", { class: `shape ${kind}`, "aria-hidden": "true" });
+
+// --- Temperatures: °C inside, °C or °F as this phone chose ---
+
+const choice = { shop: "C" };
+export const shopUnits = (unit) => { choice.shop = unit; };
+export const chooseUnits = (unit) => { try { localStorage.setItem("units", unit); } catch { choice.shop = unit; } };
+export function units() {
+  try { return localStorage.getItem("units") || choice.shop; } catch { return choice.shop; }
 }
 
-export const kelvins = (difference, unit = units()) =>
-  `${(unit === "F" ? difference * 1.8 : difference).toFixed(0)}`;
+export const fromCelsius = (celsius) => (units() === "F" ? celsius * 1.8 + 32 : celsius);
+export const toCelsius = (value) => (units() === "F" ? (value - 32) / 1.8 : value);
+export const differenceOf = (kelvins) => (units() === "F" ? kelvins * 1.8 : kelvins);
+const known = (value) => value !== null && value !== undefined;
 
-export const clock = (when) => new Date(when).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+export const degrees = (celsius, digits = 0) =>
+  (known(celsius) ? `${fromCelsius(celsius).toFixed(digits)} °${units()}` : "not known");
 
-export const day = (when) => new Date(when).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
+// The °C of a ready-made sentence in this phone's units; "20 °C below" is a difference, "below 60 °C" is not.
+export function inUnits(text) {
+  if (units() === "C") return text;
+  return String(text).replace(/(?:(-?\d+(?:\.\d+)?)( and | to ))?(-?\d+(?:\.\d+)?) °C( (?:below|above|more|less)\b)?/g,
+    (_, first, joint, value, after) => (after
+      ? `${differenceOf(Number(value)).toFixed(0)} °F${after}`
+      : `${first === undefined ? "" : fromCelsius(Number(first)).toFixed(0) + joint}${fromCelsius(Number(value)).toFixed(0)} °F`));
+}
+
+// --- Times: the service's clock may be wrong (a small board has none of its own), this phone's is the smith's ---
+
+const skew = { ms: 0 };
+export const serviceClock = (now) => { skew.ms = Date.now() - Date.parse(now); };
+const wall = (when) => new Date(typeof when === "number" ? when : Date.parse(when) + skew.ms);
+export const local = (when) => wall(when).getTime();
+export const clock = (when) => wall(when).toLocaleTimeString([], { hour: "2-digit", minute: "2-digit" });
+export const day = (when) => wall(when).toLocaleString([], { dateStyle: "medium", timeStyle: "short" });
 
 export function span(seconds) {
-  if (seconds === null || seconds === undefined) return "not known";
-  const minutes = Math.round(seconds / 60);
-  return minutes < 90 ? `${minutes} min` : `${Math.floor(minutes / 60)} h ${minutes % 60} min`;
+  if (!known(seconds)) return "not known";
+  if (seconds < 90) return `${Math.max(0, Math.round(seconds))} s`;
+  const minutes = Math.round(seconds / 60), rest = minutes % 60;
+  if (minutes < 120) return `${minutes} min`;
+  return rest ? `${Math.floor(minutes / 60)} h ${rest} min` : `${Math.floor(minutes / 60)} h`;
 }
 
 // A sentence carries clock times as {in:SECONDS}: only this phone knows the local clock.
