@@ -1,13 +1,205 @@
 """A stand-in for the service: scripted snapshots by state over http, for tests of the page and for looking at it.
 
-`python -m tests.page.fake STATE [PORT]` serves one state until it is interrupted. The status is made by the
-service's own `controller.web.status`, so that the page is tested on what it will get.
+`python -m tests.page.fake STATE [shop|rehearsal]` serves one state on port 8421 until it is interrupted. The status
+is made by the service's own `controller.web.status`, so that the page is tested on what it will get.
 """
 
 from __future__ import annotations
 
+import json
+import sys
+import threading
+from collections.abc import Iterator, Mapping
+from contextlib import contextmanager
+from datetime import UTC, datetime, timedelta
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
-from typing import Final
+from typing import Any, Final
+
+from controller.web.guard import SECURITY_HEADERS
+from controller.web.status import status
+from tests.page.shop_states import STATES
 
 PAGE: Final = Path(__file__).parents[2] / "controller" / "web" / "page"
 TYPES: Final = {".js": "text/javascript", ".css": "text/css", ".html": "text/html", ".svg": "image/svg+xml"}
+BEGAN: Final = datetime.now(UTC) - timedelta(minutes=40)
+HOSTILE: Final = "<script>window.broken = true</script>"
+
+
+def _time(at: datetime) -> str:
+    return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def _program(name: str, temperature_c: float, soak_min: float, count: int = 1) -> dict[str, Any]:
+    temper = {"temperature_c": temperature_c, "soak_min": soak_min, "soak_s": soak_min * 60, "ramp_c_per_h": None,
+              "band_c": 5.0, "cool_below_c": 60.0, "prompt": None}  # fmt: skip
+    return {"name": name, "tempers": [temper] * count, "until_equivalent": False, "use": f"For {name}.",
+            "note": "Not above 260 °C.", "source": "Common practice, no source."}  # fmt: skip
+
+
+def trace_csv() -> str:
+    """Forty minutes of a drift: air ahead of the steel, then both at 205 °C."""
+    lines = ["at,mono_s,phase,temper_index,oven_c,part_c,setpoint_c,tank_c,tank_setpoint_c"]
+    for second in range(0, 2400, 2):
+        air_c = 20 + 195 * min(1.0, second / 330) - (10 if second > 900 else 0)
+        part_c = 205 - 185 * 0.9975**second
+        at = _time(BEGAN + timedelta(seconds=second))
+        lines.append(f"{at},{second},soak,0,{air_c:.2f},{part_c:.2f},205.0,21.0,")
+    return "\n".join(lines) + "\n"
+
+
+def event(number: int, minutes: float, kind: str, text: str) -> dict[str, Any]:
+    at = _time(BEGAN + timedelta(minutes=minutes))
+    return {"id": number, "run_id": 7, "at": at, "mono_s": 0.0, "kind": kind, "text": text, "data": {}}
+
+
+EVENTS: Final = [
+    event(1, 0.0, "run_started", "Run 7 of drift was started."), event(2, 21.0, "soak_begun", "Soak 1 has begun."),
+    event(3, 30.0, "interlock_withheld", "The oven door is open."),
+]  # fmt: skip
+LINE: Final = {
+    "id": 7, "program_name": HOSTILE, "who": "device 1", "started_at": _time(BEGAN), "ended_at": None,
+    "outcome": "ended", "ending": "The last soak is done.", "duration_s": 2400.0,
+}  # fmt: skip
+FIGURE: Final = {"source": "a test's own", "mark": "from memory"}
+ANSWERS: Final[Mapping[str, Any]] = {
+    "programs": [_program("drift", 205.0, 60.0), _program("double temper", 205.0, 120.0, 2), _program(HOSTILE, 80, 2)],
+    "runs": [LINE],
+    "runs/7": LINE | {
+        "program": _program("drift", 205.0, 60.0), "load": [{"mass_kg": 0.4, "section_mm": 14.0}], "events": EVENTS,
+        "tempers": [{"temperature_c": 205.0, "soak_s": 3600.0, "in_band_s": 3600.0, "part_peak_c": 205.8,
+                     "air_peak_c": 216.1, "equivalent_c": 204.6, "equivalent_s": 3550.0}],
+    },
+    "steels": [{
+        "name": "1095", "family": "plain", "note": "", "composition": {"c": 0.95, "mn": 0.4} | FIGURE,
+        "ac1_c": {"value": 725.0} | FIGURE, "ms_c": {"low": 180.0, "high": 215.0} | FIGURE,
+        "embrittlement": {"text": "260 to 370 °C"} | FIGURE,
+        "temper_tables": [{"schedule": "1 h x1", "temperatures_c": [204.4, 260.0], "hardness_hrc": [61, 57]} | FIGURE],
+    }],
+    "rehearsal": {
+        "speed": 4.0,
+        "faults": [{"name": "door_open", "text": "The oven's door is open.", "on": True},
+                   {"name": "smoke", "text": "The smoke or CO alarm sounds.", "on": False}],
+    },
+}  # fmt: skip
+REFUSAL: Final = {
+    "title": "Refused", "status": 409,
+    "reasons": [{"code": "too_hot", "text": "Temper 1 asks 270 °C; the highest in this oven is 260 °C."},
+                {"code": "door", "text": "The oven door is open. Shut it and the heat comes back."}],
+}  # fmt: skip
+
+
+class Script:
+    """What the fake says and what it was asked. `silent`: the stream stands still, as over a broken network."""
+
+    def __init__(self, state: str, role: str = "operator", mode: str = "shop") -> None:
+        self.state = state
+        self.role = role
+        self.mode = mode
+        self.silent = False
+        self.refuses = False
+        self.paired = True
+        self.ended = threading.Event()
+        self.asked: list[tuple[str, Any]] = []
+
+    def status(self) -> dict[str, Any]:
+        """The JSON of the present state, by the service's own hand."""
+        mode: Any = self.mode
+        speed = 4.0 if mode == "rehearsal" else 1.0
+        return status(STATES[self.state](), 0.1, mode=mode, units="C", now=datetime.now(UTC), speed=speed)
+
+    def answer(self, path: str) -> Any:
+        if path == "status":
+            return self.status()
+        if path == "devices":
+            own = {"id": 1, "label": "Shop phone", "role": self.role, "created_at": _time(BEGAN), "revoked_at": None}
+            other = own | {"id": 2, "label": "<b>other</b>", "role": "viewer", "this": False}
+            return [own | {"this": True}, other]
+        return ANSWERS.get(path)
+
+
+def handler(script: Script) -> type[BaseHTTPRequestHandler]:
+    class Handler(BaseHTTPRequestHandler):
+        def log_message(self, *words: object) -> None:
+            """Nothing on the terminal."""
+
+        def reply(self, code: int, kind: str, data: bytes) -> None:
+            self.send_response(code)
+            for name, value in SECURITY_HEADERS.items():
+                self.send_header(name, value)
+            self.send_header("content-type", f"{kind}; charset=utf-8")
+            self.send_header("content-length", str(len(data)))
+            self.end_headers()
+            self.wfile.write(data)
+
+        def plain(self, code: int, value: Any) -> None:
+            self.reply(code, "application/json", json.dumps(value).encode())
+
+        def do_GET(self) -> None:
+            path = self.path.partition("?")[0]
+            if path == "/" or path.startswith("/page/"):
+                file = PAGE / (path.removeprefix("/page/") if path != "/" else "index.html")
+                if file.is_file():
+                    self.reply(200, TYPES[file.suffix], file.read_bytes())
+                else:
+                    self.plain(404, {"title": "Not found"})
+            elif not script.paired:
+                self.plain(401, {"title": "Not paired", "reasons": [{"code": "not_paired", "text": "Not paired."}]})
+            elif path == "/api/v1/stream":
+                self.stream()
+            elif path == "/api/v1/runs/7/trace.csv":
+                self.reply(200, "text/csv", trace_csv().encode())
+            else:
+                found = script.answer(path.removeprefix("/api/v1/"))
+                self.plain(404 if found is None else 200, found)
+
+        def do_POST(self) -> None:
+            body = json.loads(self.rfile.read(int(self.headers.get("content-length", "0"))) or b"{}")
+            path = self.path.removeprefix("/api/v1/")
+            script.asked.append((path, body))
+            if path == "pair":
+                script.paired = body["code"] == "ABCD2345"
+                wrong = {"reasons": [{"code": "wrong_code", "text": "That code is not right, or it has run out."}]}
+                self.plain(*((200, {"role": script.role}) if script.paired else (401, wrong)))
+            elif script.refuses:
+                self.plain(409, REFUSAL)
+            else:
+                self.plain(200, ANSWERS["rehearsal"] if path == "rehearsal" else {"run_id": 7, "phase": "heat_up"})
+
+        def stream(self) -> None:
+            self.send_response(200)
+            self.send_header("content-type", "text/event-stream")
+            self.end_headers()
+            try:
+                while not script.ended.is_set():
+                    if not script.silent:
+                        self.wfile.write(f"event: snapshot\ndata: {json.dumps(script.status())}\n\n".encode())
+                        self.wfile.flush()
+                    script.ended.wait(0.25)
+            except OSError:
+                return
+
+    return Handler
+
+
+@contextmanager
+def fake(script: Script, port: int = 0) -> Iterator[str]:
+    """A running fake; its address."""
+    server = ThreadingHTTPServer(("127.0.0.1", port), handler(script))
+    server.daemon_threads = True
+    thread = threading.Thread(target=server.serve_forever, kwargs={"poll_interval": 0.05}, daemon=True)
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{server.server_address[1]}"
+    finally:
+        script.ended.set()
+        server.shutdown()
+        server.server_close()
+        thread.join()
+
+
+if __name__ == "__main__":
+    state, mode = [*sys.argv[1:], "soak", "shop"][:2] if len(sys.argv) != 2 else (sys.argv[1], "shop")
+    with fake(Script(state, mode=mode), 8421) as address:
+        sys.stdout.write(f"{address}\n")
+        threading.Event().wait()

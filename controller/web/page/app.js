@@ -1,67 +1,98 @@
-// The page keeps no state of its own: it shows the last snapshot, and what a tap asked is believed when that says so.
+// The page shows the last snapshot. What a tap asked is believed when a snapshot says so, never before.
 import { get, post, stream, Refused } from "/page/api.js";
-import { make, spoken, units } from "/page/dom.js";
+import { button, fill, inUnits, make, note, serviceClock, shopUnits, span, spoken, units } from "/page/dom.js";
+import { book } from "/page/book.js";
+import { History } from "/page/history.js";
 import { Now } from "/page/now.js";
 import { programs } from "/page/start.js";
-import { book, shop, steel } from "/page/views.js";
+import { shop } from "/page/shop.js";
+import { steel } from "/page/steel.js";
 
 const PLACES = { Now: null, Programs: programs, Steel: steel, Book: book, Shop: shop };
-const page = { status: null, heardAt: 0, place: "Now", role: "operator", now: null, alarmed: "" };
+// The service looks twice a second: three that did not come, and what is shown is old.
+const OLD_S = 2;
+const CONFIRM_WITHIN_MS = 6000;
+const page = { status: null, heardAt: 0, role: "viewer", now: null, waiting: null, announced: "", alarmed: "", running: false };
+const history = new History();
 const element = (id) => document.getElementById(id);
-let audio = null;
+const sound = { audio: null };
 
-export function say(text) {
-  element("said").textContent = text;
+function say(text, bad = false) {
+  const box = element("said");
+  box.textContent = text;
+  box.classList.toggle("refused", bad);
   clearTimeout(say.timer);
-  say.timer = setTimeout(() => { element("said").textContent = ""; }, Math.max(4000, text.length * 70));
+  if (!bad) say.timer = setTimeout(() => { box.textContent = ""; }, Math.max(4000, text.length * 70));
 }
 
-// Every tap is answered at once, then by the service, then by the snapshot.
-export async function ask(path, body, after) {
+// Answered at once ("asked"), then by the service, then by the snapshot for which `until` holds.
+async function ask(path, body, { said = "Done.", until = null, by = null } = {}) {
   say("Asked.");
+  page.waiting = null;
+  if (by) by.disabled = true;
   try {
     const answer = await post(path, body);
-    if (after) say(after);
+    page.waiting = { until: until || (() => true), said, since: Date.now(), heardAt: page.heardAt };
     return answer;
   } catch (error) {
     if (!(error instanceof Refused)) throw error;
-    if (error.status === 401) return pairing();
-    say(error.reasons.join(" "));
+    if (error.status === 401) pairing();
+    else say(error.reasons.map(inUnits).join(" "), true);
     return null;
+  } finally {
+    if (by) by.disabled = false;
   }
 }
 
-export function dialog(...children) {
+function confirmed(status) {
+  const { waiting } = page;
+  if (!waiting || page.heardAt === waiting.heardAt) return;
+  if (waiting.until(status)) say(waiting.said);
+  else if (Date.now() - waiting.since < CONFIRM_WITHIN_MS) return;
+  else say("Taken, but the shop does not show it yet. Look at the machine.", true);
+  page.waiting = null;
+}
+
+// The dialog lies over the page, so it carries a Stop of its own.
+function dialog(content, action) {
   const box = element("dialog");
-  // The dialog lies over the page, so it carries a Stop of its own.
-  box.replaceChildren(...children, make("div", { class: "row" }, make("button", { type: "button", onclick: () => box.close() }, "Close")),
-    make("button", { type: "button", class: "stop", onclick: () => ask("stop", {}, "Heat is off.") }, "Stop all heat"));
+  fill(box, content, make("div", { class: "row apart" }, button("Back", () => box.close()), action),
+    button("Stop", () => { box.close(); stop(); }, "stop"));
   if (!box.open) box.showModal();
+  box.scrollTop = 0;
   return box;
 }
 
-export const context = {
-  ask, say, dialog,
+const silence = () => (Date.now() - page.heardAt) / 1000;
+const age = (status) => Math.max(silence(), status.data_age_s, status.board.data_age_s || 0);
+const context = {
+  ask, say, dialog, history,
   status: () => page.status,
   operator: () => page.role === "operator",
-  fresh: () => page.status && Date.now() - page.heardAt < 3000 && page.status.data_age_s < 3 && page.status.board.connected,
-  go: (place) => show(place),
+  fresh: () => Boolean(page.status) && age(page.status) < OLD_S && page.status.board.connected,
+  go: (place) => { if (location.hash.slice(1) === place) show(place); else location.hash = place; },
+  sound: () => Boolean(sound.audio),
+  soundOn: () => { listen(); beep(); },
 };
 
+const idle = ({ oven, tank }) => !["heat_up", "soak", "cool", "prompt", "withheld", "waiting_for_arm"].includes(oven.phase)
+  && tank.setpoint_c === null && !oven.asked_duty && !tank.asked_duty;
+const stop = () => ask("stop", {}, { said: "Heat is off.", until: idle });
+
 function line(status) {
-  const parts = [];
-  if (status.mode === "rehearsal") parts.push(make("span", { class: "rehearsal" }, "Rehearsal: no real heat"));
-  const { board } = status;
-  parts.push(make("span", {}, board.armed ? `Armed, ${Math.floor((board.arm_expires_s || 0) / 60)} min` : "Not armed"));
-  const age = Math.max(status.data_age_s, (Date.now() - page.heardAt) / 1000);
-  parts.push(make("span", { class: age > 3 || !board.connected ? "bad" : "" }, board.connected ? `Data ${age < 3 ? "fresh" : `${age.toFixed(0)} s old`}` : "No board"));
-  element("line").replaceChildren(...parts);
+  const { board } = status, old_s = age(status), parts = [];
+  if (status.mode === "rehearsal") parts.push(make("strong", { class: "rehearsal" }, "Rehearsal: no real heat"));
+  parts.push(make("span", {}, !board.armed ? "Not armed" : `Armed, ${span(60 * Math.floor((board.arm_expires_s || 0) / 60))}`));
+  const told = !board.connected && silence() < OLD_S ? "No board" : old_s < OLD_S ? "Data fresh" : `No data for ${span(old_s)}`;
+  parts.push(make("span", { class: told === "Data fresh" ? "" : "bad" }, told));
+  const text = parts.map((part) => part.textContent).join("|");
+  if (line.shown !== text) element("line").replaceChildren(...parts);
+  line.shown = text;
 }
 
 function sentence(status) {
-  const silent = (Date.now() - page.heardAt) / 1000;
-  if (silent > 3) {
-    return [`No data for ${Math.round(silent)} s. The numbers below are old.`, "The board keeps its own limits. Look at the oven."];
+  if (silence() >= OLD_S && !status.fire) {
+    return [`No data for ${span(silence())}. The numbers below are old.`, "The board keeps its own limits. Look at the oven."];
   }
   const said = units() === "F" ? status.sentence_f : status.sentence_c;
   return [spoken(said.text), spoken(said.advice)];
@@ -74,8 +105,12 @@ function draw() {
   const [text, advice] = sentence(status);
   document.title = text;
   fire(status, text, advice);
-  if (page.now) page.now.update(status, text, advice, context);
-  const alarm = status.verdict === "trip" ? text : status.prompt ? status.prompt.text : "";
+  if (page.now) page.now.update(status, text, advice);
+  // Read aloud when the state changes, not when a minute has passed.
+  const state = JSON.stringify([status.oven.phase, status.tank.phase, status.verdict, status.prompt, silence() >= OLD_S]);
+  if (state !== page.announced) element("announced").textContent = `${text} ${advice}`;
+  page.announced = state;
+  const alarm = status.fire || status.verdict === "trip" || status.prompt || status.oven.phase === "ended" ? state : "";
   if (alarm && alarm !== page.alarmed) beep();
   page.alarmed = alarm;
 }
@@ -84,73 +119,116 @@ function fire(status, text, advice) {
   const shown = document.querySelector(".fire");
   if (!status.fire) { if (shown) shown.remove(); return; }
   if (shown) return;
-  document.body.append(make("section", { class: "fire", role: "alert" },
-    make("h1", {}, text), make("p", {}, advice),
-    ...["Heat off from a distance.", "Slide the metal lid on.", "Class B or K extinguisher. Never water.", "Never move the tank.", "Leave and call the fire brigade.", "Do not lift the lid until it is cold."].map((one) => make("p", {}, one)),
-    make("button", { type: "button", onclick: () => ask("stop") }, "Stop all heat")));
+  if (element("dialog").open) element("dialog").close();
+  document.body.append(make("section", { class: "fire", role: "alert" }, make("h1", {}, text), make("p", {}, advice),
+    make("p", {}, "Never move the tank. Leave the lid on until it is cold."), button("Stop", stop, "stop")));
+}
+
+function listen() {
+  if (!sound.audio && window.AudioContext) sound.audio = new AudioContext();
 }
 
 function beep() {
+  const { audio } = sound;
   if (!audio) return;
-  const tone = audio.createOscillator(), gain = audio.createGain();
-  gain.gain.value = 0.2;
-  tone.frequency.value = 880;
-  tone.connect(gain).connect(audio.destination);
-  tone.start();
-  tone.stop(audio.currentTime + 0.6);
+  for (const begin of [0, 0.45, 0.9]) {
+    const tone = audio.createOscillator(), gain = audio.createGain(), at = audio.currentTime + begin;
+    gain.gain.setValueAtTime(0.0001, at);
+    gain.gain.exponentialRampToValueAtTime(0.25, at + 0.03);
+    gain.gain.exponentialRampToValueAtTime(0.0001, at + 0.35);
+    tone.frequency.value = 740;
+    tone.connect(gain).connect(audio.destination);
+    tone.start(at);
+    tone.stop(at + 0.4);
+  }
 }
 
-function show(place) {
+async function show(place) {
   page.place = place;
   page.now = null;
-  for (const button of element("menu").children) {
-    if (button.textContent === place) button.setAttribute("aria-current", "page"); else button.removeAttribute("aria-current");
+  for (const item of element("menu").children) {
+    if (item.textContent === place) item.setAttribute("aria-current", "page"); else item.removeAttribute("aria-current");
   }
-  const main = element("main");
-  main.replaceChildren();
+  // Each place gets an element of its own: an answer that comes late writes into one that is no longer shown.
+  const root = make("div", { class: `place ${place.toLowerCase()}` });
+  element("main").replaceChildren(root);
   window.scrollTo(0, 0);
   if (place === "Now") {
-    page.now = new Now(main, context);
+    page.now = new Now(root, context);
     draw();
-  } else {
-    Promise.resolve(PLACES[place](main, context)).catch((error) => main.append(make("p", { class: "bad" }, error.message)));
+    return;
+  }
+  try {
+    await PLACES[place](root, context);
+  } catch (error) {
+    if (error.status === 401) pairing();
+    else root.append(make("p", { class: "bad", role: "alert" }, error.message));
   }
 }
 
-function begin(status) {
+const wanted = () => (location.hash.slice(1) in PLACES ? location.hash.slice(1) : "Now");
+
+function heard(status) {
   page.status = status;
   page.heardAt = Date.now();
-  window.shopUnits = status.units;
-  element("menu").hidden = element("stopbar").hidden = false;
-  element("menu").replaceChildren(...Object.keys(PLACES).map((place) => make("button", { type: "button", onclick: () => show(place) }, place)));
-  get("devices").then((devices) => { const own = devices.find((one) => one.this); if (own) { page.role = own.role; draw(); } }).catch(() => {});
-  show(PLACES[location.hash.slice(1)] === undefined ? "Now" : location.hash.slice(1));
-  stream((one) => { page.status = one; page.heardAt = Date.now(); draw(); }, (event) => { if (page.now) page.now.event(event, context); });
+  serviceClock(status.now);
+  history.follow(status);
+  confirmed(status);
+  draw();
+}
+
+// A stream that breaks may mean that this phone was shut out.
+const lost = () => { draw(); get("status").catch((error) => { if (error.status === 401) pairing(); }); };
+
+async function begin(status) {
+  shopUnits(status.units);
+  page.paired = true;
+  const devices = await get("devices").catch(() => []), own = devices.find((device) => device.this);
+  page.role = own ? own.role : "viewer";
+  element("bar").hidden = false;
+  element("menu").replaceChildren(...Object.keys(PLACES).map((place) => button(place, () => context.go(place))));
+  heard(status);
+  show(wanted());
+  if (page.running) return;
+  page.running = true;
+  stream({ snapshot: heard, event: (event) => history.event(event), lost });
   setInterval(draw, 1000);
+  window.addEventListener("hashchange", () => { if (page.paired) show(wanted()); });
 }
 
 function pairing(text = "") {
-  const code = make("input", { class: "code", autocomplete: "one-time-code", autocapitalize: "characters", maxlength: 8, required: true, "aria-label": "Code" });
+  page.now = page.status = null;
+  page.paired = false;
+  element("bar").hidden = true;
+  element("line").replaceChildren();
+  line.shown = "";
+  const code = make("input", { class: "code", autocomplete: "one-time-code", autocapitalize: "characters", spellcheck: "false", maxlength: 12, required: true, "aria-label": "Code" });
   const label = make("input", { maxlength: 40, placeholder: "Shop phone", "aria-label": "Name of this phone" });
   const told = make("p", { class: "bad", role: "alert" }, text);
   code.value = new URLSearchParams(location.hash.slice(1)).get("pair") || "";
-  const form = make("form", { onsubmit: async (event) => {
+  const form = make("form", { class: "place", onsubmit: async (event) => {
     event.preventDefault();
+    told.textContent = "";
     try {
-      await post("pair", { code: code.value.trim().toUpperCase(), ...(label.value ? { label: label.value } : {}) });
-      history.replaceState(null, "", "/");
-      begin(await get("status"));
-    } catch (error) { told.textContent = error.message; }
+      await post("pair", { code: code.value.replace(/[\s-]/g, "").toUpperCase(), ...(label.value.trim() ? { label: label.value.trim() } : {}) });
+      window.history.replaceState(null, "", "/");
+      await begin(await get("status"));
+    } catch (error) {
+      told.textContent = error.message;
+      code.select();
+    }
   } },
   make("h1", {}, "Pair this phone with the shop."),
-  make("p", {}, "The machine shows a code when it starts. Another one comes from the command: ovenhand pair."),
+  make("p", {}, "The machine shows a code when it starts. The command for another one is: ovenhand pair"),
   make("label", {}, make("span", {}, "Code, 8 characters"), code),
-  make("label", {}, make("span", {}, "Name of this phone, if you like"), label),
-  told, make("button", { class: "main" }, "Pair"));
+  make("label", {}, make("span", {}, "What to call this phone, if you like"), label),
+  told, make("button", { class: "main" }, "Pair"),
+  note("Once paired, it may start a temper or only look on and stop, as the machine said. Nothing heats before somebody presses the arm button at the oven."));
   element("main").replaceChildren(form);
-  code.focus();
+  if (!code.value) code.focus();
 }
 
-element("stop").addEventListener("click", () => ask("stop", {}, "Heat is off."));
-document.addEventListener("pointerdown", () => { audio = audio || new AudioContext(); }, { once: true });
+element("stop").addEventListener("click", stop);
+element("said").addEventListener("click", () => { element("said").textContent = ""; });
+document.addEventListener("pointerdown", listen, { once: true });
 get("status").then(begin).catch((error) => (error.status === 401 ? pairing() : pairing(error.message)));

@@ -39,7 +39,7 @@ export class Chart {
   }
 
   frame(width, height) {
-    const box = { left: 58, right: width - 54, top: 14, bottom: height - 30 };
+    const box = { left: 54, right: width - 54, top: 14, bottom: height - 30 };
     const { points, plan } = this, last = points[points.length - 1];
     const now = last ? last.at : Date.now(), end = plan.length ? plan[plan.length - 1].at : now;
     const from = points.length ? points[0].at : now - 120000, to = Math.max(end, from + 120000);
@@ -101,7 +101,7 @@ export class Chart {
       pen.fillText(value, box.left - 16, at + 6);
     }
     pen.textAlign = "center";
-    const wide = pen.measureText(clock(from)).width + 24, room = Math.max(1, Math.floor((box.right - box.left) / wide));
+    const wide = pen.measureText(clock(from)).width + 14, room = Math.max(1, Math.floor((box.right - box.left) / wide));
     const minutes = MINUTES.find((one) => (to - from) / (60000 * one) <= room) || 480, offset = new Date(from).getTimezoneOffset();
     const every = 60000 * minutes, first = Math.ceil((from - 60000 * offset) / every) * every + 60000 * offset;
     for (let at = first; at <= to; at += every) {

@@ -11,6 +11,9 @@ export function make(tag, attributes = {}, ...children) {
   return element;
 }
 
+// Other content for an element; nothing for what is null.
+export const fill = (element, ...children) => element.replaceChildren(...make("div", {}, ...children).childNodes);
+
 export const button = (text, onclick, kind = "", rest = {}) =>
   make("button", { type: "button", class: kind, onclick, ...rest }, text);
 
@@ -34,7 +37,7 @@ export const differenceOf = (kelvins) => (units() === "F" ? kelvins * 1.8 : kelv
 const known = (value) => value !== null && value !== undefined;
 
 export const degrees = (celsius, digits = 0) =>
-  (known(celsius) ? `${fromCelsius(celsius).toFixed(digits)} °${units()}` : "not known");
+  (known(celsius) ? `${fromCelsius(celsius).toFixed(digits)}\u00a0°${units()}` : "not known");
 
 // The °C of a ready-made sentence in this phone's units; "20 °C below" is a difference, "below 60 °C" is not.
 export function inUnits(text) {
@@ -56,12 +59,14 @@ export const day = (when) => wall(when).toLocaleString([], { dateStyle: "medium"
 
 export function span(seconds) {
   if (!known(seconds)) return "not known";
-  if (seconds < 90) return `${Math.max(0, Math.round(seconds))} s`;
+  if (seconds < 90) return `${Math.max(0, Math.round(seconds))}\u00a0s`;
   const minutes = Math.round(seconds / 60), rest = minutes % 60;
-  if (minutes < 120) return `${minutes} min`;
-  return rest ? `${Math.floor(minutes / 60)} h ${rest} min` : `${Math.floor(minutes / 60)} h`;
+  if (minutes < 120) return `${minutes}\u00a0min`;
+  return rest ? `${Math.floor(minutes / 60)}\u00a0h ${rest}\u00a0min` : `${Math.floor(minutes / 60)}\u00a0h`;
 }
 
 // A sentence carries clock times as {in:SECONDS}: only this phone knows the local clock.
-export const spoken = (text) =>
-  text.replace(/\{in:(-?\d+)\}/g, (_, seconds) => clock(Date.now() + 1000 * Number(seconds)));
+// A number and its unit stay on one line.
+export const spoken = (text) => text
+  .replace(/\{in:(-?\d+)\}/g, (_, seconds) => clock(Date.now() + 1000 * Number(seconds)))
+  .replace(/(\d) (min|h|s|°[CF])\b/g, "$1\u00a0$2");

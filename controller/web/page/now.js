@@ -1,193 +1,179 @@
 // The first place: the sentence, the chart, the oven, the oil, the checks, and in a rehearsal its panel.
-import { get } from "/page/api.js";
 import { Chart, table } from "/page/chart.js";
-import { clock, degrees, kelvins, make, span, units } from "/page/dom.js";
+import { button, clock, degrees, differenceOf, fill, inUnits, make, note, shape, span, units } from "/page/dom.js";
+import { preheat, quench } from "/page/oil.js";
+import { rehearsal } from "/page/rehearsal.js";
 
+// Each phase in words, with the shape that stands beside it.
 const PHASES = {
-  ready: "ready", waiting_for_arm: "waiting for the arm button", heat_up: "heating", soak: "soaking", cool: "cooling",
-  prompt: "waiting for your hand", withheld: "no heat for now", ended: "done", tripped: "stopped", off: "off",
-  scheduled: "will start by itself", preheat: "warming", in_band: "ready, in band", too_hot: "too hot",
+  ready: ["off", "Off"], waiting_for_arm: ["wait", "Waiting for the arm button"], heat_up: ["on", "Heating"],
+  soak: ["on", "Soaking"], cool: ["off", "Cooling"], prompt: ["wait", "Waiting for your hand"],
+  withheld: ["wait", "No heat for now"], ended: ["good", "Done"], tripped: ["stop", "Stopped"], off: ["off", "Off"],
+  scheduled: ["off", "Starts by itself"], preheat: ["on", "Warming"], in_band: ["good", "Ready"], too_hot: ["wait", "Too hot"],
 };
+const percent = (duty) => (duty === null ? "not known" : `${Math.round(100 * duty)} %`);
+const PRESENCE_SOON_S = 300;
 const ACTIVE = ["heat_up", "soak", "cool", "prompt", "withheld"];
 
 export class Now {
-  constructor(main, context) {
+  constructor(root, context) {
+    this.context = context;
     this.head = make("h1");
-    this.advice = make("p");
+    this.advice = make("p", { class: "advice" });
+    this.top = make("div", { class: "top" }, this.head, this.advice);
     this.actions = make("div", { class: "row" });
-    this.canvas = make("canvas", { role: "img", "aria-label": "Temperatures over time; the same numbers stand in the table below." });
-    this.data = make("div", { class: "scroll" });
-    this.oven = make("dl");
-    this.oil = make("dl");
+    this.chart = new Chart();
+    this.closer = button("Look closer", () => { this.close = !this.close; this.draw(context.status()); }, "", { "aria-pressed": "false" });
+    this.close = false;
+    this.data = make("div", { class: "scroll", tabindex: "0", role: "region", "aria-label": "Table of temperatures" });
+    this.log = make("ul", { class: "plain" });
+    this.oven = zone("Oven");
+    this.oil = zone("Oil");
     this.oilActions = make("div", { class: "row" });
-    this.checks = make("div");
-    this.root = make("div", { class: "now" },
-      make("div", { "aria-live": "polite" }, this.head, this.advice), this.actions,
-      make("section", { class: "chart" }, this.canvas,
-        make("details", { ontoggle: () => this.tabulate() }, make("summary", {}, "The same as a table"), this.data)),
-      make("section", { class: "zone" }, make("h2", {}, "Oven"), this.oven),
-      make("section", { class: "zone" }, make("h2", {}, "Oil"), this.oil, this.oilActions),
-      make("section", { class: "zone" }, this.checks));
-    main.append(this.root);
-    this.chart = new Chart(this.canvas);
-    this.marks = [];
-    this.runId = undefined;
-    this.panel = null;
-    this.shownActions = "";
-    if (context.status().mode === "rehearsal" && context.operator()) this.rehearsal(main, context);
+    this.oil.root.append(this.oilActions);
+    this.failing = make("ul", { class: "plain" });
+    this.checks = make("details");
+    this.table = make("details", { ontoggle: () => this.tabulate() }, make("summary", {}, "The same as a table"), this.data,
+      make("h3", {}, "What happened"), this.log);
+    fill(root,
+      make("div", { class: "left" }, this.top, this.actions),
+      make("section", { class: "chart", "aria-label": "Chart" }, this.chart.canvas, make("div", { class: "row apart" }, this.chart.told, this.closer), this.table),
+      make("div", { class: "left" }, this.oven.root, this.oil.root, make("section", { class: "zone", "aria-label": "Checks" }, this.failing, this.checks),
+        context.status().mode === "rehearsal" && context.operator() ? rehearsal(context) : null));
   }
 
-  async history(runId) {
-    this.marks = [];
-    this.chart.points = [];
-    if (runId === null) return;
-    const [text, run] = await Promise.all([get(`runs/${runId}/trace.csv`), get(`runs/${runId}`)]);
-    const [names, ...rows] = String(text).trim().split("\n").map((row) => row.split(","));
-    const at = (row, name) => row[names.indexOf(name)];
-    const number = (row, name) => { const value = at(row, name); return value === "" || value === undefined ? null : Number(value); };
-    const every = Math.max(1, Math.ceil(rows.length / 1500));
-    const old = rows.filter((_, index) => index % every === 0).map((row) => ({
-      at: Date.parse(at(row, "at")), part: number(row, "part_c"), air: number(row, "oven_c"), target: number(row, "setpoint_c"), band: 5,
-    }));
-    this.chart.points = [...old, ...this.chart.points];
-    this.marks = run.events.filter((event) => !event.kind.startsWith("request")).map((event) => ({ at: Date.parse(event.at), text: event.text }));
+  update(status, text, advice) {
+    const { oven, tank } = status, fresh = this.context.fresh(), trip = status.verdict === "trip";
+    this.top.classList.toggle("trip", trip);
+    if (trip) this.top.setAttribute("role", "alert"); else this.top.removeAttribute("role");
+    put(this.head, text);
+    put(this.advice, advice);
+    for (const part of [this.chart.canvas, this.oven.facts, this.oil.facts]) part.classList.toggle("old", !fresh);
+    this.draw(status);
+    this.oven.show(oven.phase, ovenFacts(oven), oven.soak_total_s ? oven.soak_done_s / oven.soak_total_s : null);
+    this.oil.show(tank.phase, oilFacts(status), null);
+    this.buttons(status, fresh);
+    this.rows(status.interlocks);
   }
 
-  event(event) {
-    if (!event.kind.startsWith("request")) this.marks.push({ at: Date.parse(event.at), text: event.text });
+  draw(status) {
+    const { history } = this.context, { oven } = status, target = oven.setpoint_c ?? oven.target_c;
+    const can = ACTIVE.includes(oven.phase) && target !== null;
+    this.closer.hidden = !can;
+    this.closer.setAttribute("aria-pressed", String(can && this.close));
+    put(this.closer, this.close ? "Whole chart" : "Look closer");
+    const close = can && this.close ? { target, band: oven.band_c || 5 } : null;
+    this.chart.show({ points: history.points, marks: history.marks, plan: history.plan(status), close });
   }
 
-  update(status, text, advice, context) {
-    const { oven, tank } = status, fresh = context.fresh();
-    this.root.classList.toggle("trip", status.verdict === "trip");
-    this.root.setAttribute("role", status.verdict === "trip" ? "alert" : "presentation");
-    if (this.head.textContent !== text) this.head.textContent = text;
-    if (this.advice.textContent !== advice) this.advice.textContent = advice;
-    if (this.runId !== oven.run_id) {
-      this.runId = oven.run_id;
-      this.history(oven.run_id).catch(() => {});
-    }
-    const at = Date.parse(status.now);
-    if (fresh) this.chart.add({ at, part: oven.part_c, air: oven.temperature_c, target: oven.setpoint_c, band: oven.band_c });
-    const going = ACTIVE.includes(oven.phase) && oven.ends_at;
-    const speed = status.speed || 1;
-    this.chart.show(this.chart.points, going ? {
-      target: oven.target_c, endsAt: Date.parse(oven.ends_at), soakAt: oven.soak_in_s ? at + 1000 * oven.soak_in_s / speed : null,
-    } : null, this.marks);
-    this.canvas.classList.toggle("old", !fresh);
-    this.zones(status, fresh);
-    this.buttons(status, context, fresh);
-    this.rows(status);
-  }
-
-  zones({ oven, tank }, fresh) {
-    const facts = [];
-    const part = oven.part_measured ? degrees(oven.part_c, 1) : `about ${degrees(oven.part_c)} ± ${kelvins(oven.part_error_c || 0)}, estimated`;
-    if (oven.part_c !== null) facts.push(["Steel", part]);
-    facts.push(["Air", degrees(oven.temperature_c, 1)]);
-    if (oven.limit_temperature_c !== null) facts.push(["Second sensor", degrees(oven.limit_temperature_c, 1)]);
-    if (oven.target_c !== null) facts.push(["Asked", `${degrees(oven.target_c)} ± ${kelvins(oven.band_c || 0)}`]);
-    facts.push(["Now", PHASES[oven.phase] || oven.phase]);
-    if (oven.program) facts.push(["Program", oven.temper_count > 1 ? `${oven.program}, temper ${oven.temper_index + 1} of ${oven.temper_count}` : oven.program]);
-    if (oven.soak_total_s) facts.push(["Soak", `${Math.floor(oven.soak_done_s / 60)} of ${Math.round(oven.soak_total_s / 60)} min`]);
-    if (oven.equivalent_s > 60) facts.push(["Tempered so far", `as ${span(oven.equivalent_s)} at the asked temperature`]);
-    if (oven.lost_s > 60) facts.push(["Lost without heat", span(oven.lost_s)]);
-    if (oven.ends_at) facts.push(["Ends about", clock(oven.ends_at)]);
-    facts.push(["Heat", `${Math.round(oven.asked_duty * 100)} % asked, ${oven.applied_duty === null ? "not known" : `${Math.round(oven.applied_duty * 100)} %`} given`]);
-    this.list(this.oven, facts, fresh);
-    const oil = [["Oil", tank.temperature_c === null ? "not known" : degrees(tank.temperature_c, 1)], ["Now", PHASES[tank.phase] || tank.phase]];
-    if (tank.oil) oil.unshift(["Kind", tank.oil]);
-    if (tank.setpoint_c !== null) oil.push(["Asked", degrees(tank.setpoint_c)]);
-    if (tank.ready_expected_s > 0) oil.push(["Ready in about", span(tank.ready_expected_s)]);
-    if (tank.ceiling_c !== null) oil.push(["Ceiling", degrees(tank.ceiling_c)]);
-    this.list(this.oil, oil, fresh);
-  }
-
-  list(element, facts, fresh) {
-    element.classList.toggle("old", !fresh);
-    element.replaceChildren(...facts.flatMap(([name, value]) => [make("dt", {}, name), make("dd", {}, value)]));
-  }
-
-  // Buttons are only made anew when what they offer changes, so that a tap never meets a moving target.
-  buttons(status, context, fresh) {
-    const { oven, tank, prompt } = status, { ask, operator } = context;
-    const key = JSON.stringify([oven.phase, tank.phase, prompt, oven.resumable_run_id, tank.setpoint_c !== null, operator(), fresh, units()]);
-    if (key === this.shownActions) return;
-    this.shownActions = key;
-    const can = operator() && fresh, left = [], right = [];
-    const button = (text, press, kind = "") => make("button", { type: "button", class: kind, disabled: !can, onclick: press }, text);
+  // Buttons are made anew only when what they offer changes, so that a tap never meets a moving target.
+  buttons(status, fresh) {
+    const { oven, tank, prompt } = status, { ask, go, operator } = this.context;
+    const wanted = status.presence_expires_s !== null && status.presence_expires_s <= PRESENCE_SOON_S;
+    const key = JSON.stringify([oven.phase, tank.phase, prompt, oven.resumable_run_id, tank.setpoint_c === null, tank.oil, operator(), fresh, wanted]);
+    if (key === this.offered) return;
+    this.offered = key;
+    const left = [], right = [];
+    const offer = (list, text, press, kind = "") => list.push(button(text, (event) => press(event.currentTarget), kind, { disabled: !fresh }));
     if (operator()) {
-      if (prompt) {
-        left.push(button(prompt.id === "door" ? "Yes, it is the door" : "Done", () => ask("oven/confirm", { prompt_id: prompt.id }), "main"));
+      const answered = (now) => !now.prompt || now.prompt.id !== prompt.id;
+      const answer = (yes) => (by) => ask("oven/confirm", { prompt_id: prompt.id, answer: yes }, { said: "Noted.", until: answered, by });
+      if (prompt && prompt.id === "door") {
+        offer(left, "Yes, the door", answer(true), "main");
+        offer(left, "No, it is shut", answer(false));
+      } else if (prompt) offer(left, "Done, go on", answer(true), "main");
+      const run_id = oven.resumable_run_id;
+      if (run_id !== null) {
+        offer(left, "Resume", (by) => ask("oven/resume", { run_id }, { said: "It goes on once armed.", until: (now) => now.oven.phase !== "withheld" && now.oven.phase !== "ready", by }), "main");
       }
-      if (oven.resumable_run_id !== null) left.push(button("Resume", () => ask("oven/resume", { run_id: oven.resumable_run_id }), "main"));
-      if (["ready", "ended"].includes(oven.phase)) left.push(button("Start a temper", () => context.go("Programs"), prompt ? "" : "main"));
-      if (tank.setpoint_c === null) right.push(button("Warm the oil", () => preheat(status, context)));
-      else right.push(button("I am here", () => ask("presence", {}, "Noted.")), button("Oil off", () => ask("tank/off")));
-      right.push(button("I quenched", () => quench(context)));
+      if (["ready", "ended"].includes(oven.phase)) offer(left, "Start a temper", () => go("Programs"), run_id === null && !wanted ? "main" : "");
+      if (tank.setpoint_c !== null) {
+        offer(wanted ? left : right, "I am here", (by) => ask("presence", {}, { said: "Noted: you are here.", until: (now) => now.presence_expires_s > PRESENCE_SOON_S, by }), wanted ? "main" : "");
+        offer(right, "Oil off", (by) => ask("tank/off", {}, { said: "The oil is off.", until: (now) => now.tank.setpoint_c === null, by }));
+      } else if (tank.oil) offer(right, "Warm the oil", () => preheat(this.context));
+      if (tank.oil) offer(right, "I quenched", () => quench(this.context));
     }
     this.actions.replaceChildren(...left);
     this.oilActions.replaceChildren(...right);
   }
 
-  rows({ interlocks }) {
-    const failing = interlocks.filter((row) => row.state === "withhold" || row.state === "trip" || row.alert);
-    const fitted = interlocks.filter((row) => row.state !== "not fitted");
-    const key = JSON.stringify(interlocks.map((row) => [row.name, row.state, row.alert]));
-    if (key === this.shownRows) return;
-    this.shownRows = key;
-    const head = failing.length
-      ? make("span", { class: "wait" }, `${failing.length} of ${fitted.length} checks ${failing.length === 1 ? "needs" : "need"} a look`)
-      : make("span", { class: "good" }, `All ${fitted.length} checks good`);
-    const item = (row) => make("li", {}, make("span", { class: row.state === "trip" ? "bad" : row.state === "good" && !row.alert ? "" : "wait" },
-      row.state === "not fitted" ? `Not fitted: ${row.text}` : row.text), row.advice ? make("p", { class: "note" }, row.advice) : null);
-    const open = this.checks.querySelector("details")?.open || failing.length > 0;
-    const order = [...failing, ...interlocks.filter((row) => !failing.includes(row))];
-    this.checks.replaceChildren(make("details", { open }, make("summary", {}, head), make("ul", { class: "plain" }, order.map(item))));
+  rows(rows) {
+    const key = JSON.stringify([units(), rows.map((row) => [row.name, row.state, row.alert, row.text])]);
+    if (key === this.shown) return;
+    this.shown = key;
+    const fitted = rows.filter((row) => row.state !== "not fitted"), failing = fitted.filter((row) => row.state !== "good" || row.alert);
+    const told = failing.length ? `The other ${fitted.length - failing.length} checks are good` : `All ${fitted.length} checks good`;
+    const kind = (row) => (row.state === "trip" ? "stop" : row.state === "withhold" || row.alert ? "wait" : row.state === "good" ? "good" : "off");
+    const item = (row) => make("li", {}, make("p", { class: "state" }, shape(kind(row)), inUnits(row.text)), row.advice ? note(inUnits(row.advice)) : null);
+    const group = (name, list) => (list.length ? [make("h3", {}, name), make("ul", { class: "plain" }, list.map(item))] : []);
+    const good = (zone) => fitted.filter((row) => row.zone === zone && !failing.includes(row));
+    this.failing.replaceChildren(...failing.map(item));
+    this.checks.replaceChildren(make("summary", {}, shape("good"), told), ...group("Both", good("both")), ...group("Oven", good("oven")),
+      ...group("Oil", good("tank")), ...group("Not fitted here", rows.filter((row) => row.state === "not fitted")));
   }
 
   tabulate() {
-    const rows = table(this.chart.points).map((point) => make("tr", {}, make("td", {}, clock(point.at)), make("td", {}, degrees(point.part, 1)), make("td", {}, degrees(point.air, 1)), make("td", {}, degrees(point.target))));
-    this.data.replaceChildren(make("table", {}, make("thead", {}, make("tr", {}, ["Time", "Steel", "Air", "Asked"].map((name) => make("th", {}, name)))), make("tbody", {}, rows)));
-  }
-
-  async rehearsal(main, { ask }) {
-    const state = await get("rehearsal");
-    const press = (name, text) => make("button", { type: "button", onclick: () => ask("rehearsal", { press: name }, "Pressed.") }, text);
-    const speed = make("input", { type: "range", min: 1, max: 20, step: 1, value: state.speed, "aria-label": "Speed" });
-    const shown = make("span", {}, `Speed: ${state.speed} times the clock`);
-    speed.addEventListener("input", () => { shown.textContent = `Speed: ${speed.value} times the clock`; });
-    speed.addEventListener("change", () => ask("rehearsal", { speed: Number(speed.value) }));
-    const faults = state.faults.map((fault) => {
-      const button = make("button", { type: "button", "aria-pressed": String(fault.on) }, fault.on ? "Mend" : "Try");
-      button.addEventListener("click", async () => {
-        fault.on = !fault.on;
-        if (await ask("rehearsal", { fault: fault.name, on: fault.on }, fault.on ? fault.text : "Mended.") === null) fault.on = !fault.on;
-        button.textContent = fault.on ? "Mend" : "Try";
-        button.setAttribute("aria-pressed", String(fault.on));
-      });
-      return make("li", {}, make("div", { class: "row" }, button, make("span", {}, fault.text)));
-    });
-    main.append(make("section", { class: "panel" }, make("h2", {}, "Rehearsal: no real heat"),
-      make("p", { class: "note" }, "In the shop these are buttons at the machine and things that go wrong."),
-      make("div", { class: "row" }, press("arm", "Press arm"), press("reset", "Hold reset")),
-      make("label", {}, shown, speed),
-      make("details", {}, make("summary", {}, "Let something go wrong"), make("ul", { class: "plain" }, faults))));
+    if (!this.table.open) return;
+    const { points, marks } = this.context.history;
+    this.data.replaceChildren(table(points));
+    this.log.replaceChildren(...[...marks].reverse().map((mark) => make("li", {}, `${clock(mark.at)}  ${mark.text}`)));
   }
 }
 
-function preheat(status, { ask, dialog }) {
-  const unit = units(), ceiling = status.tank.ceiling_c === null ? 60 : status.tank.ceiling_c - 5;
-  const to = (celsius) => (unit === "F" ? celsius * 1.8 + 32 : celsius), from = (value) => (unit === "F" ? (value - 32) / 1.8 : value);
-  const target = make("input", { type: "number", step: "any", inputmode: "decimal", value: Math.round(to(Math.min(55, ceiling))) });
-  const box = dialog(make("h1", {}, "Warm the oil."),
-    make("p", {}, `40 to 65 °C is common practice. This oil goes to ${degrees(ceiling)} at the most. Stay with it.`),
-    make("label", {}, make("span", {}, `Temperature, °${unit}`), target),
-    make("button", { class: "main", type: "button", onclick: () => { box.close(); ask("tank/preheat", { target_c: Math.round(from(Number(target.value)) * 10) / 10 }); } }, "Warm it"));
+function put(element, text) {
+  if (element.textContent !== text) element.textContent = text;
 }
 
-function quench({ ask, dialog }) {
-  const mass = make("input", { type: "number", step: "any", inputmode: "decimal", placeholder: "not weighed" });
-  const box = dialog(make("h1", {}, "You quenched."), make("label", {}, make("span", {}, "Mass of the steel, kg, if you know it"), mass),
-    make("button", { class: "main", type: "button", onclick: () => { box.close(); ask("tank/quench", mass.value ? { mass_kg: Number(mass.value) } : {}, "In the book."); } }, "Write it down"));
+function zone(name) {
+  const state = make("p", { class: "state" }), facts = make("dl"), bar = make("div", { class: "bar", hidden: true }, make("i"));
+  const root = make("section", { class: "zone", "aria-label": name }, make("div", { class: "row apart" }, make("h2", {}, name), state), facts, bar);
+  let shown = "";
+  return {
+    root, facts,
+    show(phase, list, share) {
+      const [kind, word] = PHASES[phase] || ["off", phase], key = JSON.stringify([phase, list, share, units()]);
+      if (key === shown) return;
+      shown = key;
+      state.replaceChildren(shape(kind), word);
+      facts.replaceChildren(...list.flatMap(([term, value, small]) => [make("dt", {}, term), make("dd", {}, make("span", {}, value), small ? make("span", { class: "note" }, small) : null)]));
+      bar.hidden = share === null;
+      if (share !== null) bar.firstChild.style.width = `${Math.min(100, 100 * share)}%`;
+    },
+  };
+}
+
+function ovenFacts(oven) {
+  const facts = [], target = oven.target_c;
+  if (oven.part_c !== null) {
+    const off = target === null || !["soak", "withheld"].includes(oven.phase) ? "" : differenceFrom(oven.part_c - target);
+    facts.push(oven.part_measured ? ["Steel", degrees(oven.part_c, 1), off]
+      : ["Steel", `about ${degrees(oven.part_c)} ± ${Math.round(differenceOf(oven.part_error_c || 0))}`, "estimated"]);
+  }
+  const second = oven.limit_temperature_c;
+  facts.push(["Air", degrees(oven.temperature_c, 1), second === null ? "" : `second sensor ${degrees(second)}`]);
+  if (target !== null && !["ended", "cool"].includes(oven.phase)) facts.push(["Asked", `${degrees(target)} ± ${Math.round(differenceOf(oven.band_c || 0))}`]);
+  if (oven.program) facts.push(["Program", oven.program, oven.temper_count > 1 ? `temper ${oven.temper_index + 1} of ${oven.temper_count}` : ""]);
+  if (ACTIVE.includes(oven.phase)) facts.push(["Heat", percent(oven.applied_duty), `asked ${percent(oven.asked_duty)}`]);
+  if (oven.lost_s >= 60) facts.push(["Lost", span(oven.lost_s), "without heat"]);
+  if (oven.equivalent_s >= 60) facts.push(["Tempered", `as ${span(oven.equivalent_s)}`, `at ${degrees(target)}`]);
+  if (oven.soak_total_s) facts.push(["Soak", `${Math.floor(oven.soak_done_s / 60)} of ${Math.round(oven.soak_total_s / 60)} min`, oven.ends_at ? `ends about ${clock(oven.ends_at)}` : ""]);
+  return facts;
+}
+
+function differenceFrom(kelvins) {
+  const off = differenceOf(kelvins);
+  return Math.abs(off) < 0.5 ? "on the mark" : `${Math.abs(off).toFixed(0)} ${off > 0 ? "above" : "below"}`;
+}
+
+function oilFacts({ tank, presence_expires_s: presence_s }) {
+  const second = tank.limit_temperature_c;
+  const facts = [["Oil", degrees(tank.temperature_c, 1), second === null ? "" : `second sensor ${degrees(second)}`]];
+  if (tank.setpoint_c !== null) {
+    facts.push(["Asked", `${degrees(tank.setpoint_c)} ± ${Math.round(differenceOf(3))}`, tank.ready_expected_s > 0 && tank.phase !== "withheld" ? `ready in about ${span(tank.ready_expected_s)}` : ""]);
+    facts.push(["Heat", percent(tank.applied_duty), `asked ${percent(tank.asked_duty)}`]);
+  }
+  if (presence_s !== null) facts.push(["Presence", span(presence_s), "left"]);
+  if (tank.limit_c !== null) facts.push(["Heater off", `at ${degrees(tank.limit_c)}`]);
+  if (tank.oil) facts.push(["Kind", tank.oil]);
+  return facts;
 }

@@ -1,59 +1,82 @@
 // Programs, the load, and the last question before a start.
 import { get } from "/page/api.js";
-import { clock, degrees, make, span } from "/page/dom.js";
+import { button, clock, degrees, differenceOf, fromCelsius, inUnits, make, note, span, toCelsius, units } from "/page/dom.js";
 
-export async function programs(main, context) {
-  main.append(make("h1", {}, "Programs"), make("p", { class: "note" }, "Put the part in, then choose. Nothing heats before the arm button is pressed at the oven."));
-  const list = await get("programs");
-  main.append(make("ul", { class: "plain" }, list.map((program) => make("li", {},
-    make("h2", {}, program.name),
-    make("p", {}, program.tempers.map((temper) => `${degrees(temper.temperature_c)} for ${span(temper.soak_min * 60)}`).join(", then ")),
-    make("p", { class: "note" }, [program.use, program.note].filter(Boolean).join(" ")),
-    make("details", {}, make("summary", {}, "Where this comes from"), make("p", { class: "note" }, program.source || "Not said.")),
-    context.operator() ? make("button", { type: "button", class: "main", disabled: !context.fresh(), onclick: () => load(program, context) }, "Choose") : null))));
+const tempersOf = (program) => program.tempers
+  .map((temper) => `${degrees(temper.temperature_c)} for ${span(60 * temper.soak_min)}${temper.ramp_c_per_h ? `, at ${Math.round(differenceOf(temper.ramp_c_per_h))} °${units()} an hour` : ""}`)
+  .join(", then ");
+const number = (name, rest) => make("input", { name, type: "number", step: "any", inputmode: "decimal", ...rest });
+const field = (text, input) => make("label", {}, make("span", {}, text), input);
+
+export async function programs(root, context) {
+  root.append(make("h1", {}, "Programs"), note("Steel in, door shut, then choose. Nothing heats before somebody presses the arm button at the oven."));
+  const list = await get("programs"), can = context.operator();
+  root.append(make("ul", { class: "plain" }, list.map((program) => make("li", {},
+    make("div", { class: "row apart" }, make("div", {}, make("h2", {}, program.name), make("p", {}, tempersOf(program))),
+      can ? button("Choose", () => load(program, program.name, context), "", { "aria-label": `Choose ${program.name}`, disabled: !context.fresh() }) : null),
+    note(inUnits([program.use, program.note].filter(Boolean).join(" "))),
+    program.source ? make("details", {}, make("summary", {}, "Where this comes from"), note(inUnits(program.source))) : null))));
+  if (can) root.append(own(context));
 }
 
-function load(program, context) {
+function own(context) {
+  const bounds = (low, high) => ({ min: Math.ceil(fromCelsius(low)), max: Math.floor(fromCelsius(high)), required: true });
+  const name = make("input", { maxlength: 40, placeholder: "own temper" });
+  const warm = number("temperature", bounds(60, 260)), minutes = number("minutes", { min: 1, max: 600, required: true, value: 60 });
+  const twice = make("input", { type: "checkbox" });
+  return make("details", {}, make("summary", {}, "A temper of your own"), make("form", { onsubmit: (event) => {
+    event.preventDefault();
+    const temper = { temperature_c: Math.round(10 * toCelsius(Number(warm.value))) / 10, soak_min: Number(minutes.value) };
+    const program = { name: name.value.trim() || "own temper", tempers: twice.checked ? [temper, temper] : [temper] };
+    load(program, program, context);
+  } }, field("What to call it", name), field(`Temperature, °${units()}`, warm), field("Soak, minutes", minutes),
+  make("label", { class: "tick" }, twice, "Twice, with a cool between"), make("button", { class: "main" }, "Go on")));
+}
+
+function load(program, wish, context) {
   const items = make("div");
-  const add = () => {
-    const field = (name, text, value) => make("label", {}, make("span", {}, text), make("input", { name, type: "number", step: "any", inputmode: "decimal", value }));
-    const item = make("fieldset", {}, make("legend", {}, `Piece ${items.children.length + 1}`),
-      field("section", "Thickness, mm", 20), field("mass", "Mass, kg (or leave empty)", ""), field("length", "Length, mm (if not weighed)", 200));
-    items.append(item);
-  };
+  const add = () => items.append(make("fieldset", {}, make("legend", {}, items.children.length ? `Piece ${items.children.length + 1}` : "Piece"),
+    field("Thickness, mm", number("section", { value: 20, min: 1, max: 200, required: true })),
+    field("Weight, kg", number("mass", { placeholder: "not weighed", min: 0.001, max: 50 })),
+    field("or length, mm", number("length", { value: 200, min: 5, max: 2000 }))));
   add();
-  const box = context.dialog(make("h1", {}, `What lies in the oven for ${program.name}?`),
-    make("p", { class: "note" }, "The thickest piece decides how long it takes until the steel is warm inside."), items,
-    make("div", { class: "row" }, make("button", { type: "button", onclick: add }, "Another piece"),
-      make("button", { type: "button", class: "main", onclick: () => confirm(program, read(items), context, box) }, "Next")));
+  const form = make("form", { id: "asked", onsubmit: (event) => { event.preventDefault(); confirm(program, wish, read(items), context); } },
+    make("h2", {}, `What lies in the oven for ${program.name}?`),
+    note("The thickest piece decides how long it takes until the steel is warm to its middle."), items,
+    button("Another piece", add));
+  context.dialog(form, make("button", { class: "main", form: "asked" }, "Next"));
 }
 
 function read(items) {
   return [...items.children].map((item) => {
-    const value = (name) => item.querySelector(`[name=${name}]`).value;
-    const section_mm = Number(value("section"));
+    const value = (name) => item.querySelector(`[name=${name}]`).value, section_mm = Number(value("section"));
     return value("mass") ? { mass_kg: Number(value("mass")), section_mm } : { section_mm, length_mm: Number(value("length")) };
   });
 }
 
-function about(load) {
-  return load.map((one) => (one.mass_kg ? `${one.mass_kg} kg, ${one.section_mm} mm thick` : `${one.section_mm} mm thick, ${one.length_mm} mm long`)).join("; ");
+const about = (load) => load
+  .map((one) => `${one.mass_kg ? `${one.mass_kg} kg, ` : ""}${one.section_mm} mm thick${one.length_mm ? `, ${one.length_mm} mm long` : ""}`).join("; ");
+
+// A first idea of the end, s: soak, the air's climb, the lag of the thickest piece, 45 min for each cool between.
+function roughly(tempers, load) {
+  const thick = Math.max(...load.map((one) => one.section_mm));
+  const heat = (temper) => (temper.ramp_c_per_h ? 3600 * (temper.temperature_c - 20) / temper.ramp_c_per_h : 400 + 70 * thick);
+  return tempers.reduce((sum, temper) => sum + 60 * temper.soak_min + heat(temper), 2700 * (tempers.length - 1));
 }
 
-function confirm(program, load, context, box) {
-  const soak_s = program.tempers.reduce((sum, temper) => sum + temper.soak_min * 60, 0);
-  const thick = Math.max(...load.map((one) => one.section_mm || 0));
-  // A first idea only: the service forecasts with the oven's own figures once it runs.
-  const least_s = soak_s + program.tempers.length * (600 + 40 * thick) + (program.tempers.length - 1) * 2700;
-  const speed = context.status().speed || 1;
-  box.close();
-  const ask = context.dialog(make("h1", {}, `Start ${program.name}?`),
-    make("dl", {}, make("dt", {}, "Program"), make("dd", {}, program.tempers.map((one) => `${degrees(one.temperature_c)}, ${span(one.soak_min * 60)}`).join(", then ")),
-      make("dt", {}, "Load"), make("dd", {}, about(load)), make("dt", {}, "Ends"), make("dd", {}, `about ${clock(Date.now() + 1000 * least_s / speed)}`)),
-    make("p", { class: "note" }, "Quenched parts are washed and dry. Extinguisher at hand. The oven's own thermostat stands at its maximum."),
-    make("button", { type: "button", class: "main", onclick: async () => {
-      ask.close();
-      const answer = await context.ask("oven/start", { program: program.name, load });
-      if (answer) { context.say(answer.phase === "waiting_for_arm" ? "Now press the arm button at the oven." : "Started."); context.go("Now"); }
-    } }, "Start"));
+function confirm(program, wish, load, context) {
+  const { speed, oven, board } = context.status();
+  const ends = clock(Date.now() + 1000 * roughly(program.tempers, load) / (speed || 1));
+  const begun = (now) => now.oven.run_id !== null && now.oven.phase !== "ended";
+  const box = context.dialog([make("h2", {}, `Start ${program.name}?`),
+    make("dl", {}, make("dt", {}, "Program"), make("dd", {}, tempersOf(program)), make("dt", {}, "Load"), make("dd", {}, about(load)),
+      make("dt", {}, "Ends"), make("dd", {}, `about ${ends}`, make("span", { class: "note" }, " known better once it heats"))),
+    oven.resumable_run_id === null ? null : make("p", { class: "bad" }, `Run ${oven.resumable_run_id}, which could be resumed, is dropped by this.`),
+    make("p", {}, board.armed ? "Heat comes at once: the oven is armed." : "It then waits 5 min for the arm button at the oven."),
+    note("Quenched parts are washed and dry. The oven's own thermostat stands at its maximum, its timer is on.")],
+    button("Start", async (event) => {
+      const answer = await context.ask("oven/start", { program: wish, load }, { said: board.armed ? "Started." : "Now press the arm button at the oven.", until: begun, by: event.currentTarget });
+      box.close();
+      if (answer) context.go("Now");
+    }, "main"));
 }
