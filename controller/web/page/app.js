@@ -11,23 +11,25 @@ import { steel } from "/page/steel.js";
 const PLACES = { Now: null, Programs: programs, Steel: steel, Book: book, Shop: shop };
 // The service looks twice a second: three that did not come, and what is shown is old.
 const OLD_S = 2;
+const ASKED = "Asked.";
 const CONFIRM_WITHIN_MS = 6000;
 const page = { status: null, heardAt: 0, role: "viewer", now: null, waiting: null, announced: "", alarmed: "", running: false };
 const history = new History();
 const element = (id) => document.getElementById(id);
 const sound = { audio: null };
 
+// A refusal, and what has been asked, stand until something else is said; the rest goes by itself.
 function say(text, bad = false) {
   const box = element("said");
   box.textContent = text;
   box.classList.toggle("refused", bad);
   clearTimeout(say.timer);
-  if (!bad) say.timer = setTimeout(() => { box.textContent = ""; }, Math.max(4000, text.length * 70));
+  if (!bad && text !== ASKED) say.timer = setTimeout(() => { box.textContent = ""; }, Math.max(4000, text.length * 70));
 }
 
 // Answered at once ("asked"), then by the service, then by the snapshot for which `until` holds.
 async function ask(path, body, { said = "Done.", until = null, by = null } = {}) {
-  say("Asked.");
+  say(ASKED);
   page.waiting = null;
   if (by) by.disabled = true;
   try {

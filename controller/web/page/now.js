@@ -58,7 +58,7 @@ export class Now {
 
   draw(status) {
     const { history } = this.context, { oven } = status, target = oven.setpoint_c ?? oven.target_c;
-    const can = ACTIVE.includes(oven.phase) && target !== null;
+    const can = ["heat_up", "soak", "withheld"].includes(oven.phase) && target !== null;
     this.closer.hidden = !can;
     this.closer.setAttribute("aria-pressed", String(can && this.close));
     put(this.closer, this.close ? "Whole chart" : "Look closer");
