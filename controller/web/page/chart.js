@@ -32,7 +32,7 @@ export class Chart {
     matchMedia("(prefers-color-scheme: dark)").addEventListener("change", () => this.draw());
   }
 
-  // points: {at ms, part, air, oil, target, band}, oldest first, °C; plan: {at, c} corners; close: {target, band} or null.
+  // points: {at ms, part, air, oil, target, band}, oldest first, °C; plan: {at, c, soak} corners; close: {target, band} or null.
   show({ points, plan = [], marks = [], close = null }) {
     Object.assign(this, { points, plan, marks, close });
     this.draw();
@@ -125,7 +125,7 @@ export class Chart {
     }
   }
 
-  band(pen, { x, y, to }, colour) {
+  band(pen, { x, y }, colour) {
     const { points, plan } = this;
     pen.fillStyle = colour("straw");
     pen.globalAlpha = 0.22;
@@ -136,11 +136,10 @@ export class Chart {
       const end = next < points.length ? points[next].at : points[points.length - 1].at;
       pen.fillRect(x(points[first].at), y(target + half), x(end) - x(points[first].at), y(target - half) - y(target + half));
     }
-    const last = points[points.length - 1];
     pen.globalAlpha = 0.1;
-    if (plan.length && last && last.target !== null) {
-      const half = last.band || 5, top = y(last.target + half);
-      pen.fillRect(x(last.at), top, x(to) - x(last.at), y(last.target - half) - top);
+    for (let index = 1; index < plan.length; index += 1) {
+      const { at, c, soak } = plan[index], half = 5;
+      if (soak) pen.fillRect(x(plan[index - 1].at), y(c + half), x(at) - x(plan[index - 1].at), y(c - half) - y(c + half));
     }
     pen.globalAlpha = 1;
   }
@@ -165,13 +164,25 @@ export class Chart {
     pen.lineWidth = thick;
     pen.setLineDash(dash);
     pen.beginPath();
-    let down = false;
+    // Where many points share a pixel's column, only its lowest and highest are drawn, in their order.
+    let column = null, low = null, high = null, down = false;
+    const to = (point) => { if (down) pen.lineTo(x(point.at), y(point[key])); else pen.moveTo(x(point.at), y(point[key])); down = true; };
+    const flush = () => {
+      if (low === null) return;
+      const first = low.at <= high.at ? low : high;
+      to(first);
+      if (low !== high) to(first === low ? high : low);
+      low = high = null;
+    };
     for (const point of this.points) {
-      const c = point[key];
+      const c = point[key], here = Math.floor(x(point.at));
+      if (here !== column || c === null || c === undefined) flush();
+      column = here;
       if (c === null || c === undefined) { down = false; continue; }
-      if (down) pen.lineTo(x(point.at), y(c)); else pen.moveTo(x(point.at), y(c));
-      down = true;
+      if (low === null || c < low[key]) low = point;
+      if (high === null || c > high[key]) high = point;
     }
+    flush();
     pen.stroke();
     pen.setLineDash([]);
   }

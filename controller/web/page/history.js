@@ -74,7 +74,7 @@ export class History {
     if (this.marks.length > 200) this.marks.shift();
   }
 
-  // What is to come, as corners of a faint line: soak, and for more tempers the cools and heat-ups between.
+  // What is to come, as corners of a faint line (`soak`: the way there is one): soak, and for more tempers the cools and heat-ups between.
   plan({ now, oven, speed }) {
     if (!oven.ends_at || oven.target_c === null) return [];
     const begin = local(now), end = local(oven.ends_at), shop = (seconds) => 1000 * seconds / (speed || 1);
@@ -86,7 +86,7 @@ export class History {
     let at = begin;
     if (!cooling) {
       if (heat) corners.push({ at: (at += heat), c: oven.target_c });
-      corners.push({ at: Math.min((at += soak), end), c: oven.target_c });
+      corners.push({ at: Math.min((at += soak), end), c: oven.target_c, soak: true });
     }
     const next = tempers.slice(oven.temper_index + 1);
     const left = end - at - next.reduce((sum, temper) => sum + shop(temper.soak_s), 0);
@@ -94,7 +94,7 @@ export class History {
       const before = tempers[oven.temper_index + index], share = Math.max(0, left) / next.length;
       corners.push({ at: (at += 0.65 * share), c: before.cool_below_c });
       corners.push({ at: (at += 0.35 * share), c: temper.temperature_c });
-      corners.push({ at: Math.min((at += shop(temper.soak_s)), end), c: temper.temperature_c });
+      corners.push({ at: Math.min((at += shop(temper.soak_s)), end), c: temper.temperature_c, soak: true });
     });
     return corners;
   }
