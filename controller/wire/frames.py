@@ -55,11 +55,16 @@ class FrameDecoder:
         self._half = b""
 
     def feed(self, data: bytes, now_s: float) -> list[bytes]:
-        """The bodies that became whole with `data`, which arrived at now_s (monotonic s)."""
+        """The bodies that became whole with `data`, which arrived at now_s (monotonic s). Never raises.
+
+        Nothing in `data` is no sign of life: it only lets the silence be noticed.
+        """
         half = self._half
-        if half and now_s - self._heard_s > SILENCE_S:
+        if half and now_s - self._heard_s >= SILENCE_S:
             self.bad_frames += 1
-            half = b""
+            self._half = half = b""
+        if not data:
+            return []
         self._heard_s = now_s
         bodies: list[bytes] = []
         # Every part but the first begins where a `!` stood; a `!` restarts whatever came before it.

@@ -15,9 +15,12 @@ from controller.wire.messages import AnswerMessage, BootMessage, HelloMessage, M
 GREET_EVERY_S: Final = 0.3
 GREET_MISFIT_EVERY_S: Final = 5.0
 LIMIT_RETRY_S: Final = 0.5
-# The board's telemetry may be one frame behind a greeting that it has just answered.
-FOREIGN_FRAMES: Final = 3
-NO_LIMITS: Final = BoardLimits(None, None, None)
+FOREIGN_FRAMES: Final = 2
+"""So many telemetry frames in a row with another session's number, and ours is over."""
+REMEMBERED: Final = 64
+"""Frames sent whose answer is still awaited; S at 4 Hz fills it in 16 s, far beyond the board's 2 s."""
+_SET: Final = -1
+"""Stands where an L has its `which`."""
 
 
 class Link:
@@ -33,8 +36,9 @@ class Link:
         self._boot: BootMessage | None = None
         self._board: Board | None = None
         self._incompatible: str | None = None
-        self._sid = 0
         self._greeted_s: float | None = None
+        self._awaited: dict[int, int] = {}
+        self._stale = 0
         self._end_session()
 
     def _end_session(self) -> None:
@@ -42,8 +46,10 @@ class Link:
         self._sid = 0
         self._seq = 0
         self._answer: int | None = None
-        self._sets: dict[int, None] = {}
-        self._limit_seqs: dict[int, int] = {}
+        # On a slow line the board may have answered a second greeting before these frames reached it; it then
+        # says "wrong session" to numbers that the next session uses again.
+        self._stale += len(self._awaited)
+        self._awaited = {}
         self._limits_done: set[int] = set()
         self._limits_sent_s: float | None = None
         self._wanted: BoardLimits | None = None
@@ -78,6 +84,7 @@ class Link:
             message = messages.parse(body)
             if message is None:
                 self._decoder.refuse()
+                self._look_for_foreign_hello(body)
                 continue
             self._take(message)
             taken.append(message)
@@ -87,9 +94,7 @@ class Link:
         """What was heard since the last call."""
         frames = tuple(self._frames)
         self._frames.clear()
-        return Reading(
-            frames, self._board, self._incompatible, self._answer, self._limits_set(), self._port_text
-        )  # fmt: skip
+        return Reading(frames, self._board, self._incompatible, self._answer, self._limits_set(), self._port_text)
 
     def poll(self, now_s: float) -> bytes:
         """A greeting, if one is due."""
@@ -105,7 +110,7 @@ class Link:
         """The bytes for this tick: a greeting while no session is open, else limits that are due, and an S."""
         if not self._sid:
             return self.poll(now_s)
-        sent = self._limits(command.limits or NO_LIMITS, now_s)
+        sent = self._limits(command.limits, now_s)
         ready = self._limits_done
         oven = thousandths(command.oven_duty) if 0 in ready else 0
         tank = thousandths(command.tank_duty) if {1, 2} <= ready else 0
@@ -116,33 +121,35 @@ class Link:
             | command.work * messages.FLAG_WORK
             | command.trip * messages.FLAG_TRIP
         )
-        seq = self._next_seq()
-        self._sets[seq] = None
-        if len(self._sets) > 64:
-            del self._sets[next(iter(self._sets))]
+        seq = self._next_seq(_SET)
         return sent + encode(messages.set_body(self._sid, seq, oven, tank, flags))
 
-    def _next_seq(self) -> int:
-        self._seq = (self._seq + 1) & 0xFFFF
-        return self._seq
+    def _next_seq(self, what: int) -> int:
+        """The next sequence number, of which an answer is awaited from now on."""
+        seq = self._seq = (self._seq + 1) & 0xFFFF
+        self._awaited[seq] = what
+        if len(self._awaited) > REMEMBERED:
+            del self._awaited[next(iter(self._awaited))]
+        return seq
 
-    def _limits(self, limits: BoardLimits, now_s: float) -> bytes:
-        """The L frames that are not yet answered with 0, again every half second."""
-        if limits != self._wanted:
+    def _limits(self, limits: BoardLimits | None, now_s: float) -> bytes:
+        """The L frames that are not yet answered with 0, again every half second. None: those given before."""
+        if limits is not None and limits != self._wanted:
             self._wanted = limits
             self._limits_done.clear()
             self._limits_sent_s = None
-        if self._limits_set():
+            # An answer to an earlier value says nothing about this one.
+            self._awaited = {seq: what for seq, what in self._awaited.items() if what == _SET}
+        limits = self._wanted
+        if limits is None or self._limits_set():
             return b""
         if self._limits_sent_s is not None and now_s - self._limits_sent_s < LIMIT_RETRY_S:
             return b""
         self._limits_sent_s = now_s
-        self._limit_seqs.clear()
         sent = b""
         for which, limit in enumerate(limits):
             if limit is not None and which not in self._limits_done:
-                seq = self._next_seq()
-                self._limit_seqs[seq] = which
+                seq = self._next_seq(which)
                 sent += encode(messages.limit_body(self._sid, seq, which, limit))
         return sent
 
@@ -168,30 +175,51 @@ class Link:
             self._hello(message)
 
     def _answered(self, message: AnswerMessage) -> None:
-        if not self._sid:
+        wrong_session = message.code == messages.WRONG_SESSION
+        if wrong_session and self._stale:
+            self._stale -= 1
             return
-        if message.seq in self._limit_seqs:
-            which = self._limit_seqs.pop(message.seq)
-            if message.code == messages.DONE:
-                self._limits_done.add(which)
-        elif message.seq in self._sets:
-            del self._sets[message.seq]
-            self._answer = message.code
-        else:
+        what = self._awaited.pop(message.seq, None)
+        if what is None:
             return
-        if message.code == messages.WRONG_SESSION:
+        if wrong_session:
             self._end_session()
+            return
+        # The line keeps the order, so after an answer that is ours none of an earlier session can come.
+        self._stale = 0
+        if what == _SET:
+            self._answer = message.code
+        elif message.code == messages.DONE:
+            self._limits_done.add(what)
 
     def _hello(self, message: HelloMessage) -> None:
         self._end_session()
-        self._board = messages.board(self._boot, message)
-        if message.proto != messages.PROTOCOL:
-            self._incompatible = "protocol"
-        elif message.layout != messages.LAYOUT or message.sid == 0:
-            self._incompatible = "layout"
-        else:
-            self._incompatible = None
+        boot, self._boot = self._boot, None
+        self._incompatible = misfit(message.proto, message.layout, message.sid)
+        if boot is None:
+            # Its `B` was lost on the way, and without the number of the boot a restart would go unseen.
+            return
+        self._board = messages.board(boot, message)
+        if self._incompatible is None:
             self._sid = message.sid
+
+    def _look_for_foreign_hello(self, body: bytes) -> None:
+        """A board whose `H` has other fields cannot be understood, but the smith is to be told of it."""
+        found = messages.foreign_hello(body)
+        incompatible = misfit(*found) if found is not None else None
+        if incompatible is not None:
+            self._end_session()
+            self._incompatible = incompatible
+
+
+def misfit(proto: int, layout: int, sid: int | None = None) -> str | None:
+    """What keeps this program and a board that answers so apart: "protocol", "layout", None: nothing."""
+    if proto != messages.PROTOCOL:
+        return "protocol"
+    if layout != messages.LAYOUT:
+        return "layout"
+    # It opens no session for the protocol that we asked for, although it is the one that it names.
+    return "protocol" if sid == 0 else None
 
 
 def thousandths(duty: float) -> int:

@@ -96,6 +96,7 @@ _BOOT: Final = _shape(BOOT)
 _HELLO: Final = _shape(HELLO)
 _ANSWER: Final = _shape(ANSWER)
 _TELEMETRY: Final = _shape(TELEMETRY)
+_ANY_HELLO: Final = re.compile(f"H,{_WORD},[0-9]+,{_WORD}(?:,[^,]*)*".encode())
 
 
 def _words_fit(numbers: tuple[int, ...]) -> bool:
@@ -157,10 +158,16 @@ def limit_body(sid: int, seq: int, which: int, limit: int) -> bytes:
     return b"L,%d,%d,%d,%d" % (sid, seq, which, limit)
 
 
-def board(boot: BootMessage | None, hello: HelloMessage) -> Board:
-    """What the board said of itself. Without a `B` (it always comes first) its facts are 0."""
-    cause, boots, trips = (boot.reset_cause, boot.boots, boot.trips) if boot else (0, 0, 0)
+def board(boot: BootMessage, hello: HelloMessage) -> Board:
+    """What the board said of itself in the two frames of its answer to a greeting."""
     return Board(
-        hello.proto, hello.firmware, cause, boots, trips, hello.layout, hello.sid, hello.chip, hello.oven_flash,
-        hello.tank_flash, hello.oven_limit, hello.tank_off, hello.tank_limit, hello.fitted, hello.window_ms,
+        hello.proto, hello.firmware, boot.reset_cause, boot.boots, boot.trips, hello.layout, hello.sid, hello.chip,
+        hello.oven_flash, hello.tank_flash, hello.oven_limit, hello.tank_off, hello.tank_limit, hello.fitted,
+        hello.window_ms,
     )  # fmt: skip
+
+
+def foreign_hello(body: bytes) -> tuple[int, int] | None:
+    """Protocol and layout of an `H` that is whole but not of our form, as another layout's may be; else None."""
+    found = _ANY_HELLO.fullmatch(body)
+    return (int(found[1]), int(found[2])) if found else None

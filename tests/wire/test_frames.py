@@ -16,6 +16,7 @@ BODIES = [
     b"S,4100,7,250,0,12",
     b"L,4100,8,0,29655",
     b"B,1,1,1,1,0",
+    b"H,1,1,56694,4100,31855,31000,11000,29655,8700,9000,1951,1000",
     b"A,7,0",
     b"T,19,5000,4100,2025,2000,2000,2025,2000,2400,-----,6,0,0,0,0,0,0,0,21,250,0,0",
 ]
@@ -84,6 +85,27 @@ def test_fifty_milliseconds_of_silence_drop_a_half_frame() -> None:
     assert decoder.bad_frames == 1
 
 
+def test_the_silence_is_noticed_without_a_byte_and_no_bytes_do_not_end_it() -> None:
+    frame = encode(b"A,1,0")
+    decoder = FrameDecoder()
+    decoder.feed(frame[:4], 1.0)
+    assert decoder.feed(b"", 1.04) == []
+    assert decoder.bad_frames == 0
+    assert decoder.feed(b"", 1.08) == []
+    assert decoder.bad_frames == 1
+    assert decoder.feed(frame[4:], 1.09) == []
+    assert decoder.bad_frames == 1, "the rest of a dropped frame is nobody's `!`"
+
+
+def test_a_closed_port_drops_a_half_frame() -> None:
+    frame = encode(b"A,1,0")
+    decoder = FrameDecoder()
+    decoder.feed(frame[:4], 1.0)
+    decoder.forget()
+    assert decoder.feed(frame[4:], 1.001) == []
+    assert decoder.feed(frame, 1.002) == [b"A,1,0"]
+
+
 def test_the_longest_frame_is_180_bytes() -> None:
     longest = b"A" * (LONGEST - 7)
     bodies, _ = fed([encode(longest)])
@@ -129,3 +151,83 @@ def test_how_the_bytes_are_cut_never_matters(parts: list[bytes], size: int) -> N
     one, _ = fed([data])
     many, _ = fed([data[i : i + size] for i in range(0, len(data), size)])
     assert one == many
+
+
+class CharacterByCharacter:
+    """The framing rules as the protocol's text tells them, one character at a time: slow, and easy to check."""
+
+    def __init__(self) -> None:
+        self.open: bytes | None = None
+        self.heard_s = 0.0
+        self.bodies: list[bytes] = []
+        self.bad = 0
+
+    def feed(self, data: bytes, now_s: float) -> None:
+        for number in data:
+            character = bytes([number])
+            if self.open is not None and now_s - self.heard_s >= 0.050:
+                self.close(None)
+            self.heard_s = now_s
+            if character == b"!":
+                if self.open is not None:
+                    self.close(None)
+                self.open = b""
+            elif self.open is not None:
+                self.open += character
+                if character == b"\n":
+                    self.close(self.body(self.open))
+                elif len(self.open) == 179:
+                    self.close(None)
+
+    def close(self, body: bytes | None) -> None:
+        self.open = None
+        if body is None:
+            self.bad += 1
+        else:
+            self.bodies.append(body)
+
+    @staticmethod
+    def body(text: bytes) -> bytes | None:
+        body, star, check = text[:-1].rpartition(b"*")
+        printable = all(0x20 <= number <= 0x7E for number in body) and b"*" not in body
+        if not star or not body or not printable or check != b"%04X" % crc16(body):
+            return None
+        return body
+
+
+def noise(chance: random.Random) -> bytes:
+    """Whole frames, cut, doubled, with a byte changed, in between characters that mean something to framing."""
+    frame = encode(chance.choice(BODIES))
+    match chance.randrange(6):
+        case 0 | 1:
+            return frame
+        case 2:
+            return frame[: chance.randrange(len(frame))]
+        case 3:
+            place = chance.randrange(len(frame))
+            return frame[:place] + chance.choice([b"!", b"*", b"\n", b"\r", b"\x00", b"\xff"]) + frame[place + 1 :]
+        case 4:
+            return encode(b"A" * chance.randrange(165, 180))
+        case _:
+            return bytes(chance.choices(b"!*\n\rA0,\x80", k=chance.randrange(220)))
+
+
+def test_it_does_what_the_rules_told_character_by_character_do() -> None:
+    seed = random.randrange(2**32)
+    print("seed", seed)
+    chance = random.Random(seed)
+    decoder, told = FrameDecoder(), CharacterByCharacter()
+    bodies: list[bytes] = []
+    now_s = 0.0
+    for _ in range(3000):
+        data = noise(chance)
+        while data:
+            size = chance.choice([1, 3, 20, 500])
+            now_s += chance.choice([0.0, 0.001, 0.03, 0.07])
+            bodies += decoder.feed(data[:size], now_s)
+            told.feed(data[:size], now_s)
+            data = data[size:]
+            assert bodies == told.bodies
+            assert decoder.bad_frames == told.bad
+    assert len(bodies) > 500
+    assert decoder.bad_frames > 500

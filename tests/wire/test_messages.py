@@ -7,7 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from controller.model import Telemetry
+from controller.sim.board_frames import FrameReader
 from controller.wire import messages
+from controller.wire.frames import encode
 from controller.wire.messages import AnswerMessage, BootMessage, HelloMessage, parse
 
 HELLO = b"H,1,1,56694,4100,31855,31000,11000,29000,8500,9000,1951,1000"
@@ -72,6 +74,81 @@ def test_nothing_raises(body: bytes) -> None:
     parse(b"H," + body)
 
 
-@given(st.integers(0, 65535), st.integers(0, 65535))
-def test_what_is_written_is_read(seq: int, code: int) -> None:
-    assert parse(b"A,%d,%d" % (seq, code)) == AnswerMessage(seq, code)
+# The numbers that fit, by chapter "The wire": signed fields have 32 bits, `ms` 32 without a sign, all others 16.
+SIGNED = (-(2**31), 2**31 - 1)
+WORD = (0, 65535)
+ANSWER_RANGES = [WORD] * 2
+BOOT_RANGES = [WORD] * 5
+HELLO_RANGES = [WORD] * 5 + [SIGNED] * 5 + [WORD] * 2
+TELEMETRY_RANGES = [WORD, (0, 2**32 - 1), WORD, *[SIGNED] * 6, None, *[WORD] * 12]
+SHAPES: list[tuple[bytes, type, list[tuple[int, int] | None]]] = [
+    (b"A", AnswerMessage, [*ANSWER_RANGES]),
+    (b"B", BootMessage, [*BOOT_RANGES]),
+    (b"H", HelloMessage, [*HELLO_RANGES]),
+    (b"T", Telemetry, TELEMETRY_RANGES),
+]
+WORDS = st.integers(*WORD)
+FAULTS = st.text("-OGVRXN", min_size=5, max_size=5)
+
+
+def written(kind: bytes, values: list[int | str]) -> bytes:
+    return b",".join([kind, *(str(value).encode() for value in values)])
+
+
+@pytest.mark.parametrize(("kind", "made", "ranges"), SHAPES)
+@given(data=st.data())
+def test_what_a_board_writes_is_read(
+    kind: bytes, made: type, ranges: list[tuple[int, int] | None], data: st.DataObject
+) -> None:
+    values: list[int | str] = [data.draw(FAULTS if span is None else st.integers(*span)) for span in ranges]
+    found = parse(written(kind, values))
+    assert type(found) is made
+    assert list(found) == values
+
+
+@pytest.mark.parametrize(("kind", "made", "ranges"), SHAPES)
+def test_each_field_has_its_width_and_its_form(kind: bytes, made: type, ranges: list[tuple[int, int] | None]) -> None:
+    plain: list[int | str] = ["-----" if span is None else 7 for span in ranges]
+    assert type(parse(written(kind, plain))) is made
+    for place, span in enumerate(ranges):
+        if span is None:
+            continue
+        lowest, highest = span
+
+        def with_field(field: int | str, at: int = place) -> bytes:
+            return written(kind, [*plain[:at], field, *plain[at + 1 :]])
+
+        assert parse(with_field(lowest)) is not None, place
+        assert parse(with_field(highest)) is not None, place
+        assert parse(with_field(lowest - 1)) is None, place
+        assert parse(with_field(highest + 1)) is None, place
+        for field in ("", "+7", "07", "00", "-0", " 7", "7 ", "7.0", "0x7", "7e1", "\u0667", "7_0", "9" * 30, "-----"):
+            assert parse(with_field(field)) is None, (place, field)
+
+
+@given(WORDS, WORDS, WORDS, WORDS, WORDS, st.integers(*SIGNED))
+def test_what_the_host_writes_the_board_reads(sid: int, seq: int, one: int, two: int, flags: int, limit: int) -> None:
+    reader = FrameReader()
+    sent = encode(messages.set_body(sid, seq, one, two, flags)) + encode(messages.limit_body(sid, seq, one, limit))
+    assert reader.receive(sent, 0) == [("S", (sid, seq, one, two, flags)), ("L", (sid, seq, one, limit))]
+    assert len(sent) <= 2 * 180
+
+
+def test_the_board_reads_the_greeting() -> None:
+    assert FrameReader().receive(encode(messages.greet_body(1, 255)), 0) == [("H", (1, 255))]
+
+
+@pytest.mark.parametrize(
+    ("body", "found"),
+    [
+        (b"H,1,7,56695,12,some,other,fields", (1, 56695)),
+        (b"H,2,7,56694", (2, 56694)),
+        (b"H,1,1", None),
+        (b"H,x,7,56695", None),
+        (b"H,1,7,056695,1", None),
+        (b"T,1,7,56695,1", None),
+    ],
+)
+def test_a_greeting_of_another_form_still_tells_its_layout(body: bytes, found: tuple[int, int] | None) -> None:
+    assert parse(body) is None
+    assert messages.foreign_hello(body) == found
