@@ -49,4 +49,5 @@ $(VENV)/.run-installed: $(VENV)/.made pyproject.toml $(LOCK)
 $(VENV)/.test-installed: $(VENV)/.made pyproject.toml $(LOCK)
 	@echo "Installing what the tests need into $(VENV)"
 	@$(PIP) --editable '.[test]'
+	@$(BIN)/python -m compileall -q controller
 	@touch $@ $(VENV)/.run-installed

@@ -16,7 +16,9 @@ Units = Literal["C", "F"]
 
 NO_DATA_AFTER_S: Final = 1.5
 PRESENCE_SOON_S: Final = 300.0
-WARM_C: Final = 60.0
+# Skin is burnt by metal or oil at 60 °C in seconds; 45 °C is taken as the line below which it is merely warm
+# (from memory of contact-temperature standards).
+WARM_C: Final = 45.0
 LONGEST_NAME: Final = 20
 RESET: Final = "Then hold the reset button at the machine for 2 s."
 UNKNOWN_ROW: Final = "Not known now"

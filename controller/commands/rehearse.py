@@ -171,6 +171,7 @@ class Rehearsed:
         self._answers: list[Request] = []
         self._shown = -1
         self.forecast_s = 0.0
+        self.estimate_error_k = 99.0
 
     def run(self) -> str:
         """ "ended", "tripped", "stopped" or "refused"."""
@@ -193,6 +194,9 @@ class Rehearsed:
                         self._progress(1.0)
                         return ended
             self._measure()
+            error_k = pump.core.oven.part_error_c
+            if pump.core.oven.phase == "soak" and error_k is not None:
+                self.estimate_error_k = min(self.estimate_error_k, error_k)
             if now_s % 60.0 == 0.0:
                 left_s = pump.core.oven.ends_in_s
                 if left_s is not None:
@@ -251,9 +255,17 @@ def _summary(figures: dict[str, Any], args: Namespace, result: Rehearsed) -> lis
             f"{temper['temperature_c']:g} °C, highest {temper['part_peak_c']:.1f} °C; the air reached "
             f"{temper['air_peak_c']:.0f} °C."
         )
+        if temper["in_band_s"] < 0.9 * temper["soak_s"]:
+            lines.append(
+                "    The steel was out of its band for much of the soak: this temper is not the one asked for."
+            )
         if temper["equivalent_c"] is not None:
             lines.append(f"    That tempers like {temper['soak_s'] / 60.0:.0f} min at {temper['equivalent_c']:.1f} °C.")
-    measured = "a thermocouple on the steel" if args.part_sensor else "an estimate of the steel (no thermocouple on it)"
+    measured = "a thermocouple on the steel"
+    if not args.part_sensor:
+        measured = (
+            f"an estimate of the steel, sure to ± {result.estimate_error_k:.0f} °C at its best (no thermocouple on it)"
+        )
     lines.append(f"  With {measured}. {figures['energy_kwh']:.2f} kWh.")
     lines.append(f"  {figures['times_real_time']:.0f} times as fast as the clock.")
     return lines

@@ -18,7 +18,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from types import FrameType
-from typing import Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO
 
 import uvicorn
 
@@ -30,13 +30,14 @@ from controller.daemon import Service, notify_systemd
 from controller.model import Outcome, RehearsalControls
 from controller.pump import Pump
 from controller.records import Book, Devices, Records, RecordsError, RunRecorder, database_path, default_data_directory
-from controller.rehearsal import SPEEDS, Rehearsal
 from controller.serial_port import SerialPort
 from controller.settings import Shop, ShopFileError, conservative_shop
-from controller.sim.shop import SimShop
 from controller.web.access import Access
 from controller.web.app import create_app
 from controller.wire.link import Link
+
+if TYPE_CHECKING:
+    from controller.rehearsal import Rehearsal
 
 log = logging.getLogger("ovenhand")
 GONE_S = 0.8
@@ -94,7 +95,9 @@ def run(args: Namespace) -> int:
 def _serve(args: Namespace) -> int:
     if args.rehearsal and (args.shop or args.device):
         raise UserError("A rehearsal has its own shop and board: leave out --shop and --device.")
-    if not SPEEDS[0] <= args.speed <= SPEEDS[1]:
+    if not args.rehearsal and (args.speed != 1.0 or args.seed != 0):
+        raise UserError("--speed and --seed are for a rehearsal: add --rehearsal, or leave them out.")
+    if not 1.0 <= args.speed <= 20.0:
         raise UserError("--speed lies between 1 and 20.")
     directory = args.data or default_data_directory(os.environ) / ("rehearsal" if args.rehearsal else "")
     with _own(directory):
@@ -130,7 +133,7 @@ def _shop(args: Namespace, library: Library) -> ShopFile | None:
 
 def _with_record(args: Namespace, directory: Path, library: Library, shop_file: ShopFile | None) -> int:
     records = Records(database_path(directory), wall=time.time, mono=time.monotonic)
-    rehearsal = Rehearsal(SimShop(args.seed), args.speed) if args.rehearsal else None
+    rehearsal = _simulated(args.seed, args.speed) if args.rehearsal else None
     clock = rehearsal.now_s if rehearsal else time.monotonic
     port = SerialPort(rehearsal.tty_path if rehearsal else args.device)
     pump = Pump(_cores(shop_file, records), Link(), remake=shop_file is None)
@@ -156,6 +159,14 @@ def _with_record(args: Namespace, directory: Path, library: Library, shop_file: 
             rehearsal.stop()
         port.close()
         records.close(GONE_S)
+
+
+def _simulated(seed: int, speed: float) -> Rehearsal:
+    """The simulated shop, whose modules a real shop need not load."""
+    from controller.rehearsal import Rehearsal
+    from controller.sim.shop import SimShop
+
+    return Rehearsal(SimShop(seed), speed)
 
 
 def _cores(shop_file: ShopFile | None, records: Records) -> Callable[[int | None], Core]:

@@ -27,6 +27,8 @@ SENSOR_BUDGET_K: Final = 10.0
 TANK_LIMIT_C: Final = 90.0
 OIL_TRIP_C: Final = 110.0
 BELOW_BOILING_K: Final = 5.0
+# An oil that is refused for its low flash point is still watched, but not so low that a warm shop alarms.
+LOWEST_ALARM_C: Final = 45.0
 BATH_BELOW_CEILING_K: Final = 5.0
 
 
@@ -40,7 +42,8 @@ class LimitsError(ValueError):
 
 @dataclass(frozen=True, slots=True)
 class Limits:
-    """°C, W, litres. `oil_*` are None without an oil that may be heated; `oil_refusal` then says why."""
+    """°C, W, litres. `oil` and `oil_ceiling_c` are None without an oil that may be heated, and
+    `oil_refusal` says why; the tank's limit and trip stand for any oil."""
 
     units: str
     oven: bool
@@ -120,20 +123,24 @@ def derive(shop: Shop, oil: Oil | None) -> Limits:
     reasons: list[Reason] = []
     refusal = _oil_refusal(oil) if shop.tank else ""
     ceiling_c = tank_limit_c = oil_trip_c = None
-    if shop.tank and oil is not None and oil.flash_low_c is not None and not refusal:
+    if shop.tank:
+        # Oil is watched whatever it is and however it became hot; only its heating depends on knowing it.
+        tank_limit_c = min(TANK_LIMIT_C, boiling_point_c(shop.altitude_m) - BELOW_BOILING_K)
+        oil_trip_c = OIL_TRIP_C
+    if tank_limit_c is not None and oil_trip_c is not None and oil is not None and oil.flash_low_c is not None:
         flash_c = oil.flash_low_c
         below_alarm_c = flash_c - ALARM_BELOW_FLASH_K - SENSOR_BUDGET_K
-        ceiling_c = min(oil.bath_max_c, flash_c - DESIGN_BELOW_FLASH_K - SENSOR_BUDGET_K)
-        tank_limit_c = min(TANK_LIMIT_C, boiling_point_c(shop.altitude_m) - BELOW_BOILING_K, below_alarm_c)
-        oil_trip_c = min(OIL_TRIP_C, below_alarm_c)
         # Whatever the oil, the bath stays below the point where the tank's heater is taken off.
-        ceiling_c = min(ceiling_c, tank_limit_c)
-        if ceiling_c - BATH_BELOW_CEILING_K < oil.bath_min_c or tank_limit_c > oil_trip_c or oil_trip_c < 30.0:
+        ceiling_c = min(oil.bath_max_c, flash_c - DESIGN_BELOW_FLASH_K - SENSOR_BUDGET_K, tank_limit_c, below_alarm_c)
+        if not refusal and (ceiling_c - BATH_BELOW_CEILING_K < oil.bath_min_c or below_alarm_c < LOWEST_ALARM_C):
             refusal = (
                 f"{oil.label or oil.name} flashes too low ({flash_c:.0f} °C) to be warmed to its bath range "
                 "with the margins the trade's codes ask for. Use an oil with a higher flash point."
             )
-            ceiling_c = tank_limit_c = oil_trip_c = None
+        tank_limit_c = min(tank_limit_c, max(below_alarm_c, LOWEST_ALARM_C))
+        oil_trip_c = min(oil_trip_c, max(below_alarm_c, LOWEST_ALARM_C))
+    if refusal:
+        ceiling_c = None
     oven_limit_c = shop.oven.limit_c if shop.oven else 0.0
     if shop.oven and oven_limit_c > 300.0:
         reasons.append(Reason("oven_limit_high", f"oven.limit_c is {oven_limit_c:g}; the highest allowed is 300 °C."))

@@ -17,6 +17,7 @@ from controller.core.moment import Moment
 from controller.core.program import BACK, Cause, Phase, Run
 from controller.core.resume import run_from_state, run_to_state
 from controller.model import LoadItem, Program, Reason, Start
+from controller.profiles import program_to_dict
 
 ARM_WAIT_S: Final = 300.0
 OVERDUE_S: Final = 4.0 * 3600.0
@@ -124,7 +125,7 @@ class Oven:
         self._back_to = "prompt" if wish.program.tempers[0].prompt else "heat_up"
         moment.happened(
             "run_started", f"Run {self.run.run_id} of {wish.program.name} was started.",
-            run_id=self.run.run_id, program=asdict(wish.program), load=[asdict(item) for item in wish.load],
+            run_id=self.run.run_id, program=program_to_dict(wish.program), load=[asdict(item) for item in wish.load],
             who=who, forecast_s=forecast,
         )  # fmt: skip
         if moment.armed:
@@ -280,7 +281,9 @@ class Oven:
         self._note(run, moment.facts, dt_s)
         if not moment.armed and self.phase in ("heat_up", "soak") and dt_s > 0.0:
             self.pause(moment, "The board is no longer armed.")
-        if self.paused or moment.verdict.oven == WITHHOLD:
+        # Cooling and a question want no heat: a door opened for either holds nothing up.
+        needs_heat = self._under() in ("heat_up", "soak")
+        if self.paused or (moment.verdict.oven == WITHHOLD and needs_heat):
             self._withheld(run, moment)
             return
         if self.phase == "withheld":

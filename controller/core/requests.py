@@ -46,11 +46,11 @@ _Answer = tuple[tuple[Reason, ...], dict[str, Any]]
 
 
 def _interlocks(core: Core, zone: str) -> list[Reason]:
-    return [
-        Reason(row.name, f"{row.text} {row.advice}")
-        for row in core.interlocks.failing(zone)
-        if row.name not in NOT_AT_START
-    ]
+    failing = [row for row in core.interlocks.failing(zone) if row.name not in NOT_AT_START]
+    if core.silent:
+        # Without a word from the board nothing is known: one cause, not one for every row.
+        failing = [row for row in failing if row.name == "board_silent" or row.state == "trip"]
+    return [Reason(row.name, f"{row.text} {row.advice}") for row in failing]
 
 
 def _start(core: Core, wish: Start, who: str, moment: Moment) -> _Answer:

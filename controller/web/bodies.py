@@ -25,7 +25,7 @@ STEEL_KG_PER_M3: Final = 7850.0
 LIGHTEST_KG, HEAVIEST_KG = 0.005, 20.0
 LARGEST_ID: Final = 2**63 - 1
 MOST_PIECES: Final = 50
-READY_WITHIN: Final = timedelta(days=2)
+READY_WITHIN: Final = timedelta(hours=12)
 CLOCKS_APART: Final = timedelta(seconds=60)
 
 
@@ -188,7 +188,7 @@ def preheat_wish(body: bytes, *, now: datetime, speed: float) -> Preheat:
     if at is None:
         return Preheat(made.target_c)
     if not now - CLOCKS_APART <= at <= now + READY_WITHIN:
-        text = f"ready_at is {shown(made.ready_at)}; right is a time in the next two days. Here it is {rfc3339(now)}."
+        text = f"ready_at is {shown(made.ready_at)}; right is a time in the next 12 hours. Here it is {rfc3339(now)}."
         raise Problem(422, [Reason("out_of_range", text)])
     return Preheat(made.target_c, max(0.0, (at - now).total_seconds()) * speed)
 

@@ -68,3 +68,14 @@ def test_the_board_never_gets_a_limit_above_the_shops(chip: int) -> None:
     for cold_c in (10.0, 25.0, 60.0):
         assert true_c(chip, "K", sent.oven_trip / 100.0, cold_c) <= 300.0 + 0.01
     assert true_c(chip, "K", sent.oven_trip / 100.0, 10.0) > 299.9
+
+
+def test_oil_that_may_not_be_heated_is_still_watched() -> None:
+    for oil in (None, replace(CANOLA, kind="motor"), replace(CANOLA, flash_low_c=None)):
+        found = limits(oil=oil)
+        assert found.oil_trip_c == 110.0
+        assert found.tank_limit_c == 90.0
+    found = limits(oil=replace(CANOLA, flash_low_c=90.0))
+    assert found.oil is None
+    assert found.oil_trip_c == pytest.approx(90.0 - 27.8 - 10.0)
+    assert limits(tank=False).oil_trip_c is None

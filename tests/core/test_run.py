@@ -382,11 +382,37 @@ def test_a_start_right_after_the_board_was_found_is_not_refused_for_want_of_a_se
     assert rig.phase() == "waiting_for_arm"
 
 
-def test_what_is_not_known_is_called_so_in_a_refusal() -> None:
+def test_what_is_not_known_is_called_so() -> None:
+    rig = Rig()
+    rig.cable = False
+    rig.run(2.0)
+    row = next(one for one in rig.core.interlocks.rows() if one.name == "oven_rising_off")
+    assert row.text.startswith("Not known now")
+    assert "stuck closed" not in row.text + row.advice
+
+
+def test_a_silent_board_is_one_reason_and_not_one_for_every_row() -> None:
     rig = Rig()
     rig.cable = False
     rig.run(2.0)
     rig.tick(Start(program(), rig.load))
-    text = next(event.text for event in rig.events if event.kind == "request_refused")
-    assert "Not known now" in text
-    assert "stuck closed" not in text
+    assert rig.refusal() == ["board_silent"]
+
+
+def test_a_door_opened_to_cool_or_to_turn_the_piece_holds_nothing_up() -> None:
+    rig = Rig()
+    rig.start(program(Temper(150.0, 60.0, cool_below_c=80.0), Temper(150.0, 60.0, prompt="Turn it.")))
+    rig.run(2 * 3600.0, lambda: rig.phase() == "cool")
+    rig.shop.fault("door_open", True)
+    rig.run(3600.0, lambda: rig.phase() == "prompt")
+    assert rig.phase() == "prompt"
+    prompt = rig.core.prompt()
+    assert prompt is not None
+    rig.tick(Confirm(prompt.id))
+    rig.run(1.0)
+    assert rig.phase() == "withheld", "heat waits for the door"
+    assert rig.outcome is not None
+    assert rig.outcome.command.oven_duty == 0.0
+    rig.shop.fault("door_open", False)
+    rig.run(2.0)
+    assert rig.phase() == "heat_up"

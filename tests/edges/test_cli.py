@@ -64,6 +64,7 @@ def test_only_the_command_asked_for_is_loaded() -> None:
         (["bake"], "invalid choice: 'bake'"),
         (["serve", "--speed", "nan", "--rehearsal"], "--speed lies between 1 and 20"),
         (["serve", "--speed", "21", "--rehearsal"], "--speed lies between 1 and 20"),
+        (["serve", "--speed", "5"], "are for a rehearsal"),
         (["serve", "--rehearsal", "--device", "/dev/null"], "leave out --shop and --device"),
         (["serve", "--shop", "no-such-file.toml"], "There is no such file"),
         (["serve", "--port", "99999"], "1 to 65535"),

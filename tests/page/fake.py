@@ -31,7 +31,7 @@ def _time(at: datetime) -> str:
 
 
 def _program(name: str, temperature_c: float, soak_min: float, count: int = 1) -> dict[str, Any]:
-    temper = {"temperature_c": temperature_c, "soak_min": soak_min, "soak_s": soak_min * 60, "ramp_c_per_h": None,
+    temper = {"temperature_c": temperature_c, "soak_min": soak_min, "ramp_c_per_h": None,
               "band_c": 5.0, "cool_below_c": 60.0, "prompt": None}  # fmt: skip
     return {"name": name, "tempers": [temper] * count, "until_equivalent": False, "use": f"For {name}.",
             "note": "Not above 260 °C.", "source": "Common practice, no source."}  # fmt: skip

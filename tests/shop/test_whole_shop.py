@@ -24,8 +24,11 @@ def test_a_whole_temper_and_its_record(tmp_path: Path) -> None:
         assert again.status_code == 409
         assert [reason["code"] for reason in again.json()["reasons"]] == ["run_on"]
         running.until(lambda: running.status()["oven"]["phase"] == "ended", 120.0)
-        assert running.status()["oven"]["applied_duty"] in (0.0, None)
+        running.until(lambda: running.status()["oven"]["applied_duty"] == 0.0)
         running.until(lambda: running.client.get(f"/api/v1/runs/{run_id}").json().get("outcome") == "ended")
+        book_program = running.client.get(f"/api/v1/runs/{run_id}").json()["program"]
+        assert running.post("oven/start", {"program": book_program, "load": LOAD}).status_code in (202, 409)
+        running.post("stop")
         lines = running.client.get(f"/api/v1/runs/{run_id}/trace.csv").text.splitlines()
         assert len(lines) > 60
         kinds = [event["kind"] for event in running.client.get("/api/v1/events?limit=200").json()]

@@ -89,12 +89,12 @@ export class History {
       corners.push({ at: Math.min((at += soak), end), c: oven.target_c, soak: true });
     }
     const next = tempers.slice(oven.temper_index + 1);
-    const left = end - at - next.reduce((sum, temper) => sum + shop(temper.soak_s), 0);
+    const left = end - at - next.reduce((sum, temper) => sum + shop(temper.soak_min * 60), 0);
     next.forEach((temper, index) => {
       const before = tempers[oven.temper_index + index], share = Math.max(0, left) / next.length;
       corners.push({ at: (at += 0.65 * share), c: before.cool_below_c });
       corners.push({ at: (at += 0.35 * share), c: temper.temperature_c });
-      corners.push({ at: Math.min((at += shop(temper.soak_s)), end), c: temper.temperature_c, soak: true });
+      corners.push({ at: Math.min((at += shop(temper.soak_min * 60)), end), c: temper.temperature_c, soak: true });
     });
     return corners;
   }
