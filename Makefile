@@ -6,7 +6,7 @@
 VENV := .venv
 BIN := $(VENV)/bin
 LOCK := .ci/requirements.lock
-TEST_PACKAGES := chromium
+TEST_PACKAGES := chromium gcc libc6-dev gcc-avr avr-libc libsimavr-dev cppcheck
 WORKERS := 2
 
 # The pins were made with 3.11; anything newer serves where that is not there.
