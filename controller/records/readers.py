@@ -175,6 +175,12 @@ class Book:
             answer.append(values)
         return answer
 
+    def trace_csv(self, run_id: int) -> Iterator[str]:
+        """A run's trace as CSV, a few hundred lines at a time."""
+        from .export import trace_csv  # it reads through this module
+
+        return trace_csv(self, run_id)
+
     def recent(self, seconds: int) -> list[dict[str, Any]]:
         """The newest samples, whichever run or preheat they belong to, oldest first: at most one a second."""
         return self._rows(

@@ -51,8 +51,8 @@ class Book(Protocol):
 
     def run(self, run_id: int) -> dict[str, Any] | None: ...
 
-    def samples(self, run_id: int) -> Iterable[Any]:
-        """Rows with `keys()`, in order; `at` is in seconds since 1970."""
+    def trace_csv(self, run_id: int) -> Iterable[str]:
+        """A run's samples as CSV, a few hundred lines at a time."""
 
     def events(self, *, after_id: int | None = None, limit: int = 200) -> list[dict[str, Any]]: ...
 

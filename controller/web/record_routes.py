@@ -5,9 +5,6 @@ Routes that look at the disk are plain functions: they run beside the event loop
 
 from __future__ import annotations
 
-import csv
-import io
-from collections.abc import Iterator
 from datetime import UTC, datetime
 from typing import Any, Final
 
@@ -20,7 +17,6 @@ from controller.profiles import program_to_dict
 from .addresses import ID, Whole, described, id_of, query_of
 from .bodies import LARGEST_ID, rfc3339
 from .parts import API, Parts, device_of
-from .ports import Book
 from .problems import Problem, problem, reply
 
 MOST_AT_ONCE: Final = 1000
@@ -32,8 +28,6 @@ EVENTS: Final = (
     Whole("limit", "query", 1, MOST_AT_ONCE, "how many at most", 200),
     Whole("after_id", "query", 0, LARGEST_ID, "only events with a higher number, the oldest first"),
 )
-_LINES_AT_ONCE: Final = 500
-_NOT_A_COLUMN: Final = ("id", "run_id")
 
 NOT_YET: Final = (
     ("GET", "/runs/{id}/record.pdf", "The printable record is not made yet. The trace can be had as CSV."),
@@ -92,12 +86,12 @@ def book_routes(parts: Parts) -> APIRouter:
 
     @routes.get("/runs/{id}/trace.csv", openapi_extra=described(ID))
     def trace(request: Request) -> Response:
-        """A run's samples, one a second."""
+        """A run's samples, one a second, as `ovenhand records export` writes them; what is not known is empty."""
         number = id_of(request)
         if book.run(number) is None:
             raise _no_run(number)
         headers = {"content-disposition": f'attachment; filename="run-{number}.csv"'}
-        return StreamingResponse(trace_csv(book, number), headers=headers, media_type="text/csv; charset=utf-8")
+        return StreamingResponse(book.trace_csv(number), headers=headers, media_type="text/csv; charset=utf-8")
 
     @routes.get("/events", openapi_extra=described(*EVENTS))
     def events(request: Request) -> Response:
@@ -161,23 +155,6 @@ def not_yet_routes() -> APIRouter:
             path, _refusal(text), methods=[method], status_code=501, name=f"{method} {path}", openapi_extra=extra
         )
     return routes
-
-
-def trace_csv(book: Book, run_id: int) -> Iterator[str]:
-    """A run's samples as CSV (RFC 4180), the record's columns with their units in the names; unknown is empty."""
-    text = io.StringIO()
-    lines = csv.writer(text)
-    columns: list[str] = []
-    for number, row in enumerate(book.samples(run_id), 1):
-        if not columns:
-            columns = [name for name in row.keys() if name not in _NOT_A_COLUMN]  # noqa: SIM118
-            lines.writerow(columns)
-        lines.writerow(_wall(row[name]) if name == "at" else row[name] for name in columns)
-        if number % _LINES_AT_ONCE == 0:
-            yield text.getvalue()
-            text.seek(0)
-            text.truncate()
-    yield text.getvalue()
 
 
 def _refusal(text: str) -> Any:

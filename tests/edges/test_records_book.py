@@ -265,17 +265,17 @@ def test_a_backup_is_whole_while_the_book_is_written_and_overwrites_nothing(
 # --- exports -------------------------------------------------------------------------------------------
 
 
-def test_csv_gives_back_every_sample_under_headings_with_units(path: Path) -> None:
+def test_csv_gives_back_every_sample_under_the_records_own_names(path: Path) -> None:
     with_a_run(path, 1203)
     pieces = list(trace_csv(Book(path), 1))
     assert len(pieces) == 3
     lines = list(csv.DictReader(io.StringIO("".join(pieces))))
-    assert [float(line["Oven (°C)"]) for line in lines] == [200 + at / 100 for at in range(1203)]
-    assert [float(line["Time since start (s)"]) for line in lines] == list(range(1203))
-    assert lines[7]["Part (°C)"] == "150.0"
-    assert (lines[0]["Tank (°C)"], lines[0]["Temper"]) == ("", "1")
-    assert lines[1]["Time (UTC)"] == "2023-11-14T22:13:21.000Z"
-    assert {name for _, name in CSV_COLUMNS} == set(SAMPLE_COLUMNS) - {"run_id", "mono_s"} | {"t_s"}
+    assert [float(line["oven_c"]) for line in lines] == [200 + at / 100 for at in range(1203)]
+    assert [float(line["t_s"]) for line in lines] == list(range(1203))
+    assert lines[7]["part_c"] == "150.0"
+    assert (lines[0]["tank_c"], lines[0]["temper_index"]) == ("", "0")
+    assert lines[1]["at"] == "2023-11-14T22:13:21.000Z"
+    assert set(CSV_COLUMNS) == set(SAMPLE_COLUMNS) - {"run_id", "mono_s"} | {"t_s"}
 
 
 def test_json_gives_back_the_run_with_its_trace_and_events(path: Path) -> None:

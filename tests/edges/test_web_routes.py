@@ -263,15 +263,11 @@ def test_profiles_and_book_are_lists(rig: Rig) -> None:
     assert [event["id"] for event in rig.get("/api/v1/events?after_id=1").json()] == [2]
 
 
-def test_a_trace_is_csv_with_what_is_not_known_left_empty(rig: Rig) -> None:
+def test_a_trace_is_the_books_own_csv(rig: Rig) -> None:
     answer = rig.get("/api/v1/runs/7/trace.csv")
     assert answer.headers["content-type"] == "text/csv; charset=utf-8"
-    assert answer.text.split("\r\n") == [
-        "at,oven_c,part_c",
-        "2027-01-15T08:00:00.000Z,20.5,",
-        "2027-01-15T08:00:01.000Z,21.5,",
-        "",
-    ]
+    assert answer.headers["content-disposition"] == 'attachment; filename="run-7.csv"'
+    assert answer.text == "".join(rig.book.trace_csv(7))
 
 
 @pytest.mark.parametrize("path", ["/runs/6", "/runs/6/trace.csv"])

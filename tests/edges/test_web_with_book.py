@@ -15,7 +15,7 @@ import pytest
 from fastapi import FastAPI
 
 from controller.model import Event
-from controller.records import Book, Devices, Records, RecordsError, RunStart, database_path
+from controller.records import Book, Devices, Records, RecordsError, RunStart, database_path, trace_csv
 from controller.records.rows import SAMPLE_COLUMNS
 from controller.web import Access, create_app
 from tests.edges.web_rig import HOME, NOW, PORT, Desk, bearer, problem_of
@@ -97,7 +97,9 @@ def test_a_run_its_trace_and_its_events(shop: Shop) -> None:
     run = shop.ask("GET", "/runs/1", token).json()
     assert (run["outcome"], run["samples"]) == ("ended", SECONDS)
     assert [event["kind"] for event in shop.ask("GET", "/events?after_id=1", token).json()] == ["soak_begun"]
-    rows = list(csv.DictReader(io.StringIO(shop.ask("GET", "/runs/1/trace.csv", token).text)))
+    trace = shop.ask("GET", "/runs/1/trace.csv", token).text
+    assert trace == "".join(trace_csv(Book(shop.path), 1)), "the same as the command exports"
+    rows = list(csv.DictReader(io.StringIO(trace)))
     assert len(rows) == SECONDS
     assert rows[0]["at"] == "2027-01-15T08:00:00.000Z"
     assert (rows[-1]["oven_c"], rows[-1]["part_c"]) == ("200.5", "")

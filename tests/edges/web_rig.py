@@ -176,8 +176,8 @@ class Book:
     def run(self, run_id: int) -> dict[str, Any] | None:
         return {"id": run_id, "program_name": "straw"} if run_id in (7, 8, 9) else None
 
-    def samples(self, run_id: int) -> list[dict[str, Any]]:
-        return [{"id": n, "run_id": run_id, "at": NOW + n, "oven_c": 20.5 + n, "part_c": None} for n in range(2)]
+    def trace_csv(self, run_id: int) -> list[str]:
+        return ["at,oven_c,part_c\r\n", "2027-01-15T08:00:00.000Z,20.5,\r\n"]
 
     def events(self, *, after_id: int | None = None, limit: int = 200) -> list[dict[str, Any]]:
         if self.trouble is not None:
