@@ -213,6 +213,7 @@ def _listen(
         desk=service, book=Book(database_path(directory)), devices=devices, catalogue=Catalogue(library),
         access=access, mode="rehearsal" if rehearsal else "shop", units=shop.units, rehearsal=controls,
         allowed_hosts=names, port=port, wall=time.time, record_error=RecordsError,
+        record_trouble=lambda: records.trouble,
     )  # fmt: skip
     server = _Server(
         uvicorn.Config(app, log_level="warning", access_log=False, lifespan="off", ws="none"), service, app

@@ -9,6 +9,7 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from .plain import storable
+from .rows import insert_device_request
 from .writer import Records
 
 TOUCH_EVERY_S: Final = 60.0
@@ -37,7 +38,7 @@ class Devices:
         self._by_hash = dict(records.write(_read_all).result(WRITE_TIMEOUT_S))
 
     def add(self, label: str, role: str, token_sha256: str) -> Device:
-        """Store a device, waiting until it is on the card. `role`: "operator" or "viewer".
+        """Store a device and that it was paired, waiting until it is on the card. `role`: "operator" or "viewer".
 
         Raises RecordsError when the disk does not take it, ValueError for an unknown role or a hash that is
         not 64 hexadecimal digits or is there already.
@@ -57,7 +58,10 @@ class Devices:
                 )
             except sqlite3.IntegrityError as error:
                 raise ValueError("this token is paired already") from error
-            return int(cursor.lastrowid or 0)
+            number = int(cursor.lastrowid or 0)
+            details = {"device": number, "label": label, "role": role}
+            insert_device_request(connection, "Pair", details, f"{label} {number}", at, self._records.mono_s())
+            return number
 
         number = self._records.write(insert).result(WRITE_TIMEOUT_S)
         device = Device(number, label, role, at)
@@ -76,8 +80,8 @@ class Devices:
         with self._lock:
             return sorted(self._by_hash.values(), key=lambda device: device.id)
 
-    def revoke(self, device_id: int) -> bool:
-        """Shut a device out, from now; False when there is none of this number, or it was revoked before.
+    def revoke(self, device_id: int, who: str = "the machine") -> bool:
+        """Shut a device out, from now, and note `who` did; False when there is none, or it was revoked before.
 
         Raises RecordsError when the disk does not take it: the device is shut out all the same until the
         service starts again.
@@ -93,13 +97,13 @@ class Devices:
                 self._by_hash[sha256] = replace(device, revoked_at=at)
         if not found:
             return False
-        self._records.write(
-            lambda connection: (
-                connection.execute(
-                    "UPDATE devices SET revoked_at = ? WHERE id = ? AND revoked_at IS NULL", (at, device_id)
-                ).rowcount
-            )
-        ).result(WRITE_TIMEOUT_S)
+        details = {"device": device_id, "label": found[0][1].label}
+
+        def shut_out(connection: sqlite3.Connection) -> None:
+            connection.execute("UPDATE devices SET revoked_at = ? WHERE id = ?", (at, device_id))
+            insert_device_request(connection, "Revoke", details, who, at, self._records.mono_s())
+
+        self._records.write(shut_out).result(WRITE_TIMEOUT_S)
         return True
 
     def touch(self, device_id: int) -> None:

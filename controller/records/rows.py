@@ -132,6 +132,17 @@ def insert_request(
     )
 
 
+def insert_device_request(
+    connection: sqlite3.Connection, wish: str, details: Mapping[str, Any], who: str, at: float, mono_s: float
+) -> None:
+    """A device that was paired or shut out, and by whom. No tick answers it, so its number is 0."""
+    connection.execute(
+        "INSERT INTO requests (number, at, mono_s, who, wish, details, accepted, reasons)"
+        " VALUES (0, ?, ?, ?, ?, ?, 1, '[]')",
+        (at, mono_s, storable(who), wish, text_of(details)),
+    )
+
+
 def insert_run(connection: sqlite3.Connection, start: RunStart, at: float, mono_s: float) -> None:
     """Open a run; the number of one that had ended takes that one up again. Old tapes make room."""
     if reopen_run(connection, start.run_id, at, mono_s):

@@ -106,6 +106,10 @@ class Records:
         """The core's newest stored state, None before the first."""
         return None if self._stored_state is None else dict(json.loads(self._stored_state))
 
+    def mono_s(self) -> float:
+        """The monotonic clock by which rows are stamped."""
+        return self._mono()
+
     # --- what others leave ---------------------------------------------------------------------------
 
     def put_events(

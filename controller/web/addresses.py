@@ -81,5 +81,6 @@ def query_of(request: Request, *numbers: Whole) -> dict[str, Any]:
 
 
 def _wrong(number: Whole, text: str) -> Reason:
-    right = f"a whole number from {number.low} to {number.high}"
+    upwards = "up" if number.high == LARGEST_ID else f"to {number.high}"
+    right = f"a whole number from {number.low} {upwards}"
     return Reason("not_allowed", f"{number.name} in the address is {shown(text)}; right is {right}.")

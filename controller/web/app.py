@@ -44,14 +44,16 @@ def create_app(
     wall: Callable[[], float],
     page_dir: Path | None = None,
     record_error: type[Exception] = OSError,
+    record_trouble: Callable[[], str | None] = lambda: None,
 ) -> FastAPI:
     """The application; `app.state.hub.close()` ends its streams, from any thread.
 
     `allowed_hosts`: this machine's names and addresses (loopback and the address at which a client reached it are
     always among them). `port`: the one that clients see. `wall`: seconds since 1970. `record_error`: what book and
-    devices raise when the disk does not do its part; answered with 503 and its text.
+    devices raise when the disk does not do its part; answered with 503 and its text. `record_trouble`: a sentence while the
+    book takes nothing.
     """
-    teller = Teller(desk, mode, units, wall, rehearsal)
+    teller = Teller(desk, mode, units, wall, rehearsal, record_trouble)
     hub = StreamHub(teller, book, devices, record_error)
     parts = Parts(desk, book, devices, catalogue, access, rehearsal, teller, hub, port)
     app = FastAPI(

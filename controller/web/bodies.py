@@ -15,7 +15,7 @@ from pydantic import ConfigDict, Field, field_validator
 
 from controller.model import Confirm, LoadItem, Preheat, Program, Quench, Reason, Resume, Start
 from controller.profiles import ProfileError, parse_program
-from controller.schema import Table, check, number, several, single_line, whole, words, yes_no
+from controller.schema import Table, check, number, several, single_line, words, yes_no
 from controller.toml_text import Fault, Parsed, shown
 
 from .problems import Problem
@@ -51,14 +51,20 @@ class PairBody(Body):
         return single_line(value)
 
 
+def book_number(meaning: str, *, default: Any = ...) -> Any:
+    """A number that the book has given out."""
+    extra: dict[str, Any] = {"right": "a whole number from 1 up"}
+    return Field(default, ge=1, le=LARGEST_ID, strict=True, description=meaning, json_schema_extra=extra)
+
+
 class LoadBody(Body):
     """One piece: weighed (`mass_kg`), or a round bar (`section_mm` across, `length_mm` long)."""
 
     mass_kg: float | None = number("what it weighs", "kg", LIGHTEST_KG, HEAVIEST_KG, default=None)
     section_mm: float | None = number("its thickest section", "mm", 1, 200, default=None)
     length_mm: float | None = number("its length, where it was not weighed", "mm", 5, 2000, default=None)
-    stock: int | None = whole("number of its stock in the book", 1, LARGEST_ID, default=None)
-    piece: int | None = whole("its own number in the book", 1, LARGEST_ID, default=None)
+    stock: int | None = book_number("number of its stock in the book", default=None)
+    piece: int | None = book_number("its own number in the book", default=None)
 
     def wrong(self) -> str:
         """What is wrong with the measures together, "" when nothing is."""
@@ -94,7 +100,7 @@ class StartBody(Body):
 
 
 class ResumeBody(Body):
-    run_id: int = whole("the run that can go on", 1, LARGEST_ID)
+    run_id: int = book_number("the run that can go on")
 
 
 class ConfirmBody(Body):
@@ -124,7 +130,7 @@ class QuenchBody(Body):
 
     mass_kg: float | None = number("what was quenched", "kg", LIGHTEST_KG, HEAVIEST_KG, default=None)
     part_c: float | None = number("how hot it went in", "°C", 100, 1300, default=None)
-    piece: int | None = whole("its number in the book", 1, LARGEST_ID, default=None)
+    piece: int | None = book_number("its number in the book", default=None)
 
 
 class PresenceBody(Body):

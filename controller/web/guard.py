@@ -96,7 +96,7 @@ class Guard:
         if _is_public(scope["method"], path) or (path == "/metrics" and not writes and _from_loopback(scope)):
             return
         if device is None:
-            raise _not_paired(script=writes and not origins)
+            raise _not_paired(token="authorization" in headers, script=writes and not origins)
         self._devices.touch(device.id)
         if writes and device.role != "operator" and path != STOP:
             raise problem(403, "viewer", "This device was paired to look on, and may only stop. Pair it as operator.")
@@ -206,7 +206,13 @@ def _too_large() -> Problem:
     return problem(413, "too_large", "The request is larger than 64 KiB. No request of ours is.")
 
 
-def _not_paired(*, script: bool) -> Problem:
+def _not_paired(*, token: bool, script: bool) -> Problem:
+    if token:
+        text = (
+            "The token in the Authorization header is not one of a paired device: mistyped, or the device was shut "
+            "out. Right is Authorization: Bearer, and the token from pairing; ovenhand pair gives a new code."
+        )
+        return problem(401, "wrong_token", text, {"www-authenticate": 'Bearer error="invalid_token"'})
     text = (
         "A request without an Origin header needs the token: Authorization: Bearer, and the token from pairing."
         if script

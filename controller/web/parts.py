@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import asyncio
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import Any, Final
 
 from starlette.requests import Request
 from starlette.responses import Response
 
-from controller.model import Answer, Desk, RehearsalControls, Wish
+from controller.model import Answer, Desk, LoadItem, Reason, RehearsalControls, Wish
 
 from .access import Access
 from .ports import Book, Catalogue, Device, Devices
@@ -46,6 +47,29 @@ def who(request: Request) -> str:
     """The asker as the book names it, such as "phone 2"."""
     device = device_of(request)
     return f"{device.label} {device.id}"
+
+
+async def in_the_book(book: Book, load: Sequence[LoadItem]) -> None:
+    """Raises a Problem (422) with every stock and piece of a load that the book does not have."""
+    stocks = {item.stock for item in load if item.stock is not None}
+    pieces = {item.piece for item in load if item.piece is not None}
+    if stocks or pieces:
+        reasons = await asyncio.to_thread(_unknown, book, stocks, pieces)
+        if reasons:
+            raise Problem(422, reasons)
+
+
+def _unknown(book: Book, stocks: set[int], pieces: set[int]) -> list[Reason]:
+    known = {row["id"] for row in book.stock()} if stocks else set()
+    right = "leave the number out, or enter it first."
+    return [
+        *(Reason("no_stock", f"There is no stock {one} in the book; {right}") for one in sorted(stocks - known)),
+        *(
+            Reason("no_piece", f"There is no piece {one} in the book; {right}")
+            for one in sorted(pieces)
+            if book.piece(one) is None
+        ),
+    ]
 
 
 async def ask(desk: Desk, wish: Wish, asker: str) -> Answer:

@@ -31,7 +31,8 @@ class Device(Protocol):
 
 
 class Devices(Protocol):
-    """The paired devices. Finding and touching one is quick; adding and revoking wait for the disk."""
+    """The paired devices. Finding and touching one is quick; adding and revoking wait for the disk, and are noted
+    in the book with who did it."""
 
     def add(self, label: str, role: str, token_sha256: str) -> Device: ...
 
@@ -39,7 +40,7 @@ class Devices(Protocol):
 
     def touch(self, device_id: int) -> None: ...
 
-    def revoke(self, device_id: int) -> bool: ...
+    def revoke(self, device_id: int, who: str) -> bool: ...
 
     def list(self) -> Iterable[Device]: ...
 
@@ -50,6 +51,8 @@ class Book(Protocol):
     def runs(self, *, limit: int = 50, before_id: int | None = None) -> list[dict[str, Any]]: ...
 
     def run(self, run_id: int) -> dict[str, Any] | None: ...
+
+    def piece(self, piece_id: int) -> dict[str, Any] | None: ...
 
     def trace_csv(self, run_id: int) -> Iterable[str]:
         """A run's samples as CSV, a few hundred lines at a time."""

@@ -16,7 +16,7 @@ from controller.profiles import program_to_dict
 
 from .addresses import ID, Whole, described, id_of, query_of
 from .bodies import LARGEST_ID, rfc3339
-from .parts import API, Parts, device_of
+from .parts import API, Parts, device_of, who
 from .problems import Problem, problem, reply
 
 MOST_AT_ONCE: Final = 1000
@@ -139,7 +139,7 @@ def device_routes(parts: Parts) -> APIRouter:
     def revoke(request: Request) -> Response:
         """Shut a device out, from now; its open streams end."""
         number = id_of(request)
-        if not devices.revoke(number):
+        if not devices.revoke(number, who(request)):
             raise problem(404, "no_device", f"No device {number} is paired.")
         return reply({"id": number, "revoked": True})
 

@@ -6,11 +6,11 @@ from fastapi import APIRouter
 from starlette.requests import Request
 from starlette.responses import Response, StreamingResponse
 
-from controller.model import Presence, StopAll, StopOven, TankOff
+from controller.model import LoadItem, Presence, StopAll, StopOven, TankOff
 
 from . import bodies
 from .documents import body_of
-from .parts import API, Parts, accepted, ask, device_of, who
+from .parts import API, Parts, accepted, ask, device_of, in_the_book, who
 from .problems import reply
 
 
@@ -57,6 +57,7 @@ def oven_routes(parts: Parts) -> APIRouter:
     async def start(request: Request) -> Response:
         """Begin a program; not armed, it waits for the arm button."""
         wish = bodies.start_wish(await request.body(), parts.catalogue.programs)
+        await in_the_book(parts.book, wish.load)
         return accepted(await ask(desk, wish, who(request)), 202, run=True)
 
     @routes.post("/stop")
@@ -100,6 +101,7 @@ def tank_routes(parts: Parts) -> APIRouter:
     async def quench(request: Request) -> Response:
         """Say that something was quenched: for the book and for the checks of the oil."""
         wish = bodies.quench_wish(await request.body())
+        await in_the_book(parts.book, [] if wish.piece is None else [LoadItem(0.0, 0.0, None, wish.piece)])
         return accepted(await ask(desk, wish, who(request)), 200)
 
     return routes

@@ -20,13 +20,14 @@ _IN: Final = re.compile(r"\{in:(-?\d+(?:\.\d+)?)\}")
 
 @dataclass(frozen=True, slots=True)
 class Teller:
-    """Makes the status of one service. `wall`: seconds since 1970."""
+    """Makes the status of one service. `wall`: seconds since 1970. `record_trouble`: why the book takes nothing."""
 
     desk: Desk
     mode: Mode
     units: Literal["C", "F"]
     wall: Callable[[], float]
     rehearsal: RehearsalControls | None
+    record_trouble: Callable[[], str | None] = lambda: None
 
     def speed(self) -> float:
         """How much faster than the clock the shop's time goes; 1 but in a rehearsal."""
@@ -37,7 +38,10 @@ class Teller:
 
     def status(self) -> dict[str, Any]:
         snapshot, age_s = self.desk.snapshot()
-        return status(snapshot, age_s, mode=self.mode, units=self.units, now=self.now(), speed=self.speed())
+        return status(
+            snapshot, age_s, mode=self.mode, units=self.units, now=self.now(), speed=self.speed(),
+            record_trouble=self.record_trouble(),
+        )  # fmt: skip
 
 
 def status(
@@ -48,6 +52,7 @@ def status(
     units: Literal["C", "F"],
     now: datetime,
     speed: float = 1.0,
+    record_trouble: str | None = None,
 ) -> dict[str, Any]:
     """JSON values of a snapshot that was made `age_s` seconds ago.
 
@@ -69,6 +74,7 @@ def status(
         "oven": _oven(snapshot.oven, now - timedelta(seconds=age_s), speed),
         "tank": _tank(snapshot.tank),
         "fire": snapshot.fire,
+        "record_trouble": record_trouble,
         "sentence_c": _sentence(said["C"], speed),
         "sentence_f": _sentence(said["F"], speed),
     }

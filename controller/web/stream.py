@@ -119,7 +119,7 @@ class StreamHub:
         shown: tuple[object, ...] | None = None
         due_s = loop.time()
         while self._clients and not self._closed:
-            key = change_key(self._teller.desk.snapshot()[0])
+            key = (*change_key(self._teller.desk.snapshot()[0]), self._teller.record_trouble())
             if key != shown or loop.time() >= due_s:
                 shown, due_s = key, loop.time() + SNAPSHOT_EVERY_S
                 data = message("snapshot", encoded(self._teller.status()))

@@ -94,8 +94,9 @@ def test_a_write_without_origin_needs_the_token(rig: Rig) -> None:
 def test_a_bad_token_is_401_even_beside_a_good_cookie(rig: Rig, value: str) -> None:
     headers = [(b"authorization", value.encode("latin-1")), (b"cookie", f"{COOKIE}={rig.operator}".encode())]
     answer = rig.ask("GET", STATUS, headers=headers)
-    assert problem_of(answer, 401) == ["not_paired"]
-    assert answer.headers["www-authenticate"] == "Bearer"
+    assert problem_of(answer, 401) == ["wrong_token"]
+    assert answer.headers["www-authenticate"] == 'Bearer error="invalid_token"'  # RFC 6750, 3.1
+    assert "Authorization: Bearer" in answer.json()["detail"]
 
 
 @pytest.mark.parametrize("path", [STATUS, "/api/v1/programs", "/api/v1/openapi.json", "/api/v1/nothing", "/favicon.ico",
@@ -196,7 +197,8 @@ def test_an_unpaired_client_cannot_send_a_large_body_to_the_pairing(rig: Rig) ->
 
 def test_a_device_that_was_revoked_is_out_at_once(rig: Rig) -> None:
     assert rig.post("/api/v1/devices/2/revoke").status_code == 200
-    assert problem_of(rig.get(STATUS, rig.viewer), 401) == ["not_paired"]
+    assert rig.devices.revoked_by == [(2, "phone 1")]
+    assert problem_of(rig.get(STATUS, rig.viewer), 401) == ["wrong_token"]
     assert problem_of(rig.post("/api/v1/devices/2/revoke"), 404) == ["no_device"]
     listed = rig.get("/api/v1/devices").json()
     assert [(device["role"], device["this"], device["revoked_at"] is None) for device in listed] == [

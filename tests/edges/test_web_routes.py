@@ -55,7 +55,7 @@ def test_a_whole_program_and_its_load(rig: Rig) -> None:
     program = {"name": "mine", "tempers": [{"temperature_c": 200.5, "soak_min": 1.5}], "until_equivalent": True}
     load = [
         {"mass_kg": 0.5, "section_mm": 12},
-        {"section_mm": 20, "length_mm": 200, "stock": 3, "piece": 4},
+        {"section_mm": 20, "length_mm": 200, "stock": 1, "piece": 2},
         {"mass_kg": 1},
     ]
     assert rig.post(START, {"program": program, "load": load}).status_code == 202
@@ -66,7 +66,7 @@ def test_a_whole_program_and_its_load(rig: Rig) -> None:
     assert wish.load[0] == LoadItem(0.5, 12.0)
     # A round bar 20 mm across and 200 mm long: 62.83 cm3, by hand.
     assert wish.load[1].mass_kg == pytest.approx(0.49323, abs=1e-5)
-    assert (wish.load[1].section_mm, wish.load[1].stock, wish.load[1].piece) == (20.0, 3, 4)
+    assert (wish.load[1].section_mm, wish.load[1].stock, wish.load[1].piece) == (20.0, 1, 2)
     # 1 kg is 127.4 cm3, a cube of 50.3 mm.
     assert wish.load[2].section_mm == pytest.approx(50.3, abs=0.05)
 
@@ -85,7 +85,7 @@ def test_a_whole_program_and_its_load(rig: Rig) -> None:
         ("/tank/preheat", {"ready_at": "2027-01-15T07:59:30Z"}, 202, Preheat(None, 0.0)),
         ("/tank/off", None, 200, TankOff()),
         ("/tank/quench", None, 200, Quench()),
-        ("/tank/quench", {"mass_kg": 0.4, "part_c": 820, "piece": 3}, 200, Quench(0.4, 820.0, 3)),
+        ("/tank/quench", {"mass_kg": 0.4, "part_c": 820, "piece": 2}, 200, Quench(0.4, 820.0, 2)),
         ("/presence", {}, 200, Presence()),
         ("/presence", None, 200, Presence()),
     ],
@@ -95,6 +95,15 @@ def test_each_wish_reaches_the_desk(rig: Rig, path: str, body: Any, status: int,
     assert answer.status_code == status
     assert answer.json()["phase"] == "heat_up"
     assert [asked for asked, _ in rig.desk.asked] == [wish]
+
+
+def test_stock_and_pieces_that_the_book_does_not_have_are_refused_all_at_once(rig: Rig) -> None:
+    load = [{"mass_kg": 1, "stock": 1, "piece": 9}, {"mass_kg": 1, "stock": 5}, {"mass_kg": 1, "stock": 4}]
+    answer = rig.post(START, {"program": "straw", "load": load})
+    assert problem_of(answer, 422) == ["no_stock", "no_stock", "no_piece"]
+    assert "There is no piece 9 in the book" in answer.json()["detail"]
+    assert problem_of(rig.post("/api/v1/tank/quench", {"piece": 3}), 422) == ["no_piece"]
+    assert rig.desk.asked == []
 
 
 @pytest.mark.parametrize("path", ["/stop", "/oven/stop", "/tank/off"])
@@ -144,7 +153,7 @@ def test_no_tick_within_three_seconds_is_what_the_service_waits() -> None:
         ({"program": "straw", "load": [{"section_mm": 20, "length_mm": 2001}]}, ["out_of_range"], "5 to 2000 mm"),
         ({"program": "straw", "load": [{"section_mm": 200, "length_mm": 2000}]}, ["not_allowed"], "493 kg"),
         ({"program": "straw", "load": [{"mass_kg": 1, "stock": 1.5}]}, ["wrong_type"], "stock"),
-        ({"program": "straw", "load": [{"mass_kg": 1, "piece": 2**63}]}, ["out_of_range"], "piece"),
+        ({"program": "straw", "load": [{"mass_kg": 1, "piece": 2**63}]}, ["out_of_range"], "a whole number from 1 up."),
         ({"program": "straw", "load": [{"mass_kg": 1}] * 51}, ["out_of_range"], "load"),
         ({"program": {"tempers": []}}, ["out_of_range"], "tempers"),
         ({"program": {"tempers": [{"temperature_c": True, "soak_min": 60}]}}, ["wrong_type"], "temperature_c"),
@@ -284,6 +293,7 @@ def test_a_wrong_number_in_the_address_is_422(rig: Rig, path: str) -> None:
     answer = rig.get(f"/api/v1{path}")
     assert problem_of(answer, 422) == ["not_allowed"]
     assert "right is a whole number from" in answer.json()["detail"]
+    assert str(2**63 - 1) not in answer.json()["detail"], "nobody reads nineteen digits"
 
 
 def test_every_fault_of_an_address_is_said_at_once(rig: Rig) -> None:

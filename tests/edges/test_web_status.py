@@ -45,6 +45,13 @@ def test_every_key_of_the_contract_is_there(rig: Rig) -> None:
     assert set(content["tank"]) >= TANK_KEYS
 
 
+def test_a_book_that_takes_nothing_says_so_in_the_status() -> None:
+    rig = Rig()
+    assert status(rig)["record_trouble"] is None
+    rig.trouble = "The disk is full: free some space."
+    assert status(rig)["record_trouble"] == "The disk is full: free some space."
+
+
 def test_values_and_unknowns(rig: Rig) -> None:
     content = status(rig)
     assert content["mode"] == "shop"

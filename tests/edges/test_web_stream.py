@@ -210,7 +210,7 @@ def test_the_stream_of_a_device_that_is_revoked_ends(rig: Rig, monkeypatch: pyte
     async def scene() -> None:
         listener = Listener(rig, rig.viewer)
         await listener.next("snapshot")
-        rig.devices.revoke(2)
+        rig.devices.revoke(2, "phone 1")
         await listener.task
         assert rig.app.state.hub.clients == 0
 

@@ -86,7 +86,9 @@ def test_a_pairing_outlives_a_restart_and_a_revocation_too(tmp_path: Path) -> No
     first.records.close()
     second = Shop(tmp_path)
     assert [device["label"] for device in second.ask("GET", "/devices", kept).json()] == ["bench", "old phone"]
-    assert problem_of(second.ask("GET", "/devices", lost), 401) == ["not_paired"]
+    assert problem_of(second.ask("GET", "/devices", lost), 401) == ["wrong_token"]
+    audit = [(one["wish"], one["who"], one["details"]["device"]) for one in Book(second.path).requests()]
+    assert audit == [("Revoke", "bench 1", 2), ("Pair", "old phone 2", 2), ("Pair", "bench 1", 1)]
     second.records.close()
 
 

@@ -132,6 +132,7 @@ class Device:
 class Devices:
     def __init__(self) -> None:
         self.by_hash: dict[str, Device] = {}
+        self.revoked_by: list[tuple[int, str]] = []
         self.trouble: Exception | None = None
 
     def add(self, label: str, role: str, token_sha256: str) -> Device:
@@ -149,7 +150,8 @@ class Devices:
             if device.id == device_id:
                 self.by_hash[sha256] = replace(device, last_seen_at=NOW)
 
-    def revoke(self, device_id: int) -> bool:
+    def revoke(self, device_id: int, who: str) -> bool:
+        self.revoked_by.append((device_id, who))
         for sha256, device in self.by_hash.items():
             if device.id == device_id and device.revoked_at is None:
                 self.by_hash[sha256] = replace(device, revoked_at=NOW)
@@ -192,6 +194,9 @@ class Book:
     def pieces(self) -> list[dict[str, Any]]:
         return [{"id": 2}]
 
+    def piece(self, piece_id: int) -> dict[str, Any] | None:
+        return next((piece for piece in self.pieces() if piece["id"] == piece_id), None)
+
 
 class Rehearsal:
     def __init__(self) -> None:
@@ -226,6 +231,7 @@ class Rig:
     book: Book = field(default_factory=Book)
     devices: Devices = field(default_factory=Devices)
     now_s: float = 0.0
+    trouble: str | None = None
 
     def __post_init__(self) -> None:
         self.access = Access(self.devices, now_s=lambda: self.now_s)
@@ -246,6 +252,7 @@ class Rig:
             wall=lambda: NOW,
             page_dir=self.page_dir,
             record_error=self.record_error,
+            record_trouble=lambda: self.trouble,
         )
         self.operator = self.paired("operator")
         self.viewer = self.paired("viewer")
