@@ -50,8 +50,8 @@ def create_app(
 
     `allowed_hosts`: this machine's names and addresses (loopback and the address at which a client reached it are
     always among them). `port`: the one that clients see. `wall`: seconds since 1970. `record_error`: what book and
-    devices raise when the disk does not do its part; answered with 503 and its text. `record_trouble`: a sentence while the
-    book takes nothing.
+    devices raise when the disk does not do its part; answered with 503 and its text. `record_trouble`: a sentence
+    while the book takes nothing.
     """
     teller = Teller(desk, mode, units, wall, rehearsal, record_trouble)
     hub = StreamHub(teller, book, devices, record_error)
@@ -64,6 +64,8 @@ def create_app(
         docs_url=None,
         redoc_url=None,
         redirect_slashes=False,
+        # Every route encodes its own answer and describes it itself.
+        default_response_class=Response,
         telemetry={
             "tracing": False,
             "metrics": False,

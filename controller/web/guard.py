@@ -93,7 +93,7 @@ class Guard:
         path = scope["path"]
         device = self._device(headers, cookie=bool(origins) or not writes)
         scope.setdefault("state", {})["device"] = device
-        if _is_public(scope["method"], path) or (path == "/metrics" and not writes and _from_loopback(scope)):
+        if is_public(scope["method"], path) or (path == "/metrics" and not writes and _from_loopback(scope)):
             return
         if device is None:
             raise _not_paired(token="authorization" in headers, script=writes and not origins)
@@ -164,7 +164,8 @@ def _is_page(path: str) -> bool:
     return path == "/" or path.startswith("/page/")
 
 
-def _is_public(method: str, path: str) -> bool:
+def is_public(method: str, path: str) -> bool:
+    """Whether it answers without pairing."""
     if method in READS:
         return _is_page(path) or path == "/healthz"
     return method == "POST" and path == PAIR

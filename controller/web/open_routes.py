@@ -11,7 +11,7 @@ from starlette.responses import Response
 from starlette.staticfiles import StaticFiles
 
 from .bodies import PairBody, read
-from .documents import body_of
+from .documents import told
 from .guard import cookie_name
 from .metrics import metrics
 from .parts import API, Parts
@@ -25,19 +25,19 @@ def open_routes(parts: Parts) -> APIRouter:
     routes = APIRouter()
 
     @routes.head("/healthz", include_in_schema=False)
-    @routes.get("/healthz")
+    @routes.get("/healthz", openapi_extra={"responses": {"503": {"description": "Ticks are late."}}})
     async def healthz() -> Response:
         """200 when ticks are on time, 503 when not."""
         return Response(status_code=200 if parts.desk.on_time() else 503)
 
-    @routes.get("/metrics")
+    @routes.get("/metrics", openapi_extra=told("", kind="text/plain"))
     async def figures() -> Response:
         """Prometheus text."""
         snapshot, age_s = parts.desk.snapshot()
         text = metrics(snapshot, age_s, parts.desk.figures(), streams=parts.hub.clients)
         return Response(text, media_type="text/plain; version=0.0.4; charset=utf-8")
 
-    @routes.post(f"{API}/pair", openapi_extra=body_of(PairBody))
+    @routes.post(f"{API}/pair", openapi_extra=told("Paired", body=PairBody, problems=(401, 422, 429, 503)))
     async def pair(request: Request) -> Response:
         """Exchange the code that the machine shows for a token and a cookie."""
         body = read(PairBody, await request.body())

@@ -14,8 +14,9 @@ from starlette.responses import Response, StreamingResponse
 
 from controller.profiles import program_to_dict
 
-from .addresses import ID, Whole, described, id_of, query_of
+from .addresses import ID, Whole, id_of, query_of
 from .bodies import LARGEST_ID, rfc3339
+from .documents import told
 from .parts import API, Parts, device_of, who
 from .problems import Problem, problem, reply
 
@@ -47,17 +48,17 @@ def profile_routes(parts: Parts) -> APIRouter:
     routes = APIRouter(prefix=API)
     catalogue = parts.catalogue
 
-    @routes.get("/programs")
+    @routes.get("/programs", openapi_extra=told("ProgramKeys", many=True))
     async def programs() -> Response:
         """Every program that can be started by its name, with the keys of a whole program."""
         return reply([program_to_dict(program) | {"name": name} for name, program in catalogue.programs.items()])
 
-    @routes.get("/oils")
+    @routes.get("/oils", openapi_extra=told("OilProfile", many=True))
     async def oils() -> Response:
         """Every oil, with the source of its figures."""
         return reply(catalogue.oil_records)
 
-    @routes.get("/steels")
+    @routes.get("/steels", openapi_extra=told("SteelProfile", many=True))
     async def steels() -> Response:
         """Every grade, with the source of its figures."""
         return reply(catalogue.steels)
@@ -70,12 +71,12 @@ def book_routes(parts: Parts) -> APIRouter:
     routes = APIRouter(prefix=API)
     book = parts.book
 
-    @routes.get("/runs", openapi_extra=described(*RUNS))
+    @routes.get("/runs", openapi_extra=told("RunLine", many=True, numbers=RUNS, problems=(422, 503)))
     def runs(request: Request) -> Response:
         """The newest runs first; `before_id` for the ones before."""
         return reply(book.runs(**query_of(request, *RUNS)))
 
-    @routes.get("/runs/{id}", openapi_extra=described(ID))
+    @routes.get("/runs/{id}", openapi_extra=told("Run", numbers=(ID,), problems=(404, 422, 503)))
     def run(request: Request) -> Response:
         """All of a run but its trace."""
         number = id_of(request)
@@ -84,7 +85,9 @@ def book_routes(parts: Parts) -> APIRouter:
             raise _no_run(number)
         return reply(found)
 
-    @routes.get("/runs/{id}/trace.csv", openapi_extra=described(ID))
+    @routes.get(
+        "/runs/{id}/trace.csv", openapi_extra=told("", kind="text/csv", numbers=(ID,), problems=(404, 422, 503))
+    )
     def trace(request: Request) -> Response:
         """A run's samples, one a second, as `ovenhand records export` writes them; what is not known is empty."""
         number = id_of(request)
@@ -93,17 +96,17 @@ def book_routes(parts: Parts) -> APIRouter:
         headers = {"content-disposition": f'attachment; filename="run-{number}.csv"'}
         return StreamingResponse(book.trace_csv(number), headers=headers, media_type="text/csv; charset=utf-8")
 
-    @routes.get("/events", openapi_extra=described(*EVENTS))
+    @routes.get("/events", openapi_extra=told("EventLine", many=True, numbers=EVENTS, problems=(422, 503)))
     def events(request: Request) -> Response:
         """The newest events, or those after a number, in order."""
         return reply(book.events(**query_of(request, *EVENTS)))
 
-    @routes.get("/stock")
+    @routes.get("/stock", openapi_extra=told("StockLine", many=True, problems=(503,)))
     def stock() -> Response:
         """The bars and lots of steel."""
         return reply(book.stock())
 
-    @routes.get("/pieces")
+    @routes.get("/pieces", openapi_extra=told("PieceLine", many=True, problems=(503,)))
     def pieces() -> Response:
         """The tools in the making, the newest first."""
         return reply(book.pieces())
@@ -116,7 +119,7 @@ def device_routes(parts: Parts) -> APIRouter:
     routes = APIRouter(prefix=f"{API}/devices")
     devices = parts.devices
 
-    @routes.get("")
+    @routes.get("", openapi_extra=told("Device", many=True))
     async def paired(request: Request) -> Response:
         """Every device that was ever paired; `this` marks the one that asks."""
         own = device_of(request).id
@@ -135,7 +138,7 @@ def device_routes(parts: Parts) -> APIRouter:
             ]
         )
 
-    @routes.post("/{id}/revoke", openapi_extra=described(ID))
+    @routes.post("/{id}/revoke", openapi_extra=told("Revoked", numbers=(ID,), problems=(404, 422, 503)))
     def revoke(request: Request) -> Response:
         """Shut a device out, from now; its open streams end."""
         number = id_of(request)
@@ -150,7 +153,7 @@ def not_yet_routes() -> APIRouter:
     """What the contract names and this release does not do: said plainly, never pretended."""
     routes = APIRouter(prefix=API)
     for method, path, text in NOT_YET:
-        extra = described(ID) if "{id}" in path else None
+        extra = told("", kind="text/plain", status=501, numbers=(ID,) if "{id}" in path else (), problems=(501,))
         routes.add_api_route(
             path, _refusal(text), methods=[method], status_code=501, name=f"{method} {path}", openapi_extra=extra
         )

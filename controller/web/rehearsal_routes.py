@@ -11,7 +11,7 @@ from starlette.responses import Response
 from controller.model import RehearsalControls
 
 from .bodies import RehearsalBody, rehearsal_body
-from .documents import body_of
+from .documents import told
 from .parts import API
 from .problems import problem, reply
 
@@ -26,12 +26,12 @@ def rehearsal_routes(controls: RehearsalControls) -> APIRouter:
         faults = [{"name": name, "text": FAULTS.get(name, name), "on": on} for name, on in controls.faults().items()]
         return {"faults": faults, "speed": controls.speed()}
 
-    @routes.get("/rehearsal")
+    @routes.get("/rehearsal", openapi_extra=told("RehearsalState"))
     async def shown() -> Response:
         """Every fault and whether it is there, and the pace."""
         return reply(state())
 
-    @routes.post("/rehearsal", openapi_extra=body_of(RehearsalBody))
+    @routes.post("/rehearsal", openapi_extra=told("RehearsalState", body=RehearsalBody, problems=(422,)))
     async def act(request: Request) -> Response:
         """Press a button at the machine, bring or take away a fault, or change the pace."""
         body = rehearsal_body(await request.body())

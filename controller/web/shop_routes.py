@@ -9,7 +9,7 @@ from starlette.responses import Response, StreamingResponse
 from controller.model import LoadItem, Presence, StopAll, StopOven, TankOff
 
 from . import bodies
-from .documents import body_of
+from .documents import told
 from .parts import API, Parts, accepted, ask, device_of, in_the_book, who
 from .problems import reply
 
@@ -19,12 +19,12 @@ def shop_routes(parts: Parts) -> APIRouter:
     routes = APIRouter(prefix=API)
     desk = parts.desk
 
-    @routes.get("/status")
+    @routes.get("/status", openapi_extra=told("Status"))
     async def status() -> Response:
         """All that is known of the shop now."""
         return reply(parts.teller.status())
 
-    @routes.get("/stream")
+    @routes.get("/stream", openapi_extra=told("", kind="text/event-stream", problems=(503,)))
     async def stream(request: Request) -> Response:
         """Server-sent events: `snapshot` twice a second or on change, `event` as they happen."""
         last = request.headers.get("last-event-id", "")
@@ -34,12 +34,12 @@ def shop_routes(parts: Parts) -> APIRouter:
         headers = {"cache-control": "no-store", "x-accel-buffering": "no"}
         return StreamingResponse(content, headers=headers, media_type="text/event-stream")
 
-    @routes.post("/stop")
+    @routes.post("/stop", openapi_extra=told("Taken", problems=(409, 503)))
     async def stop(request: Request) -> Response:
         """Both zones' heat off, now. Whatever stands in the body."""
         return accepted(await ask(desk, StopAll(), who(request)), 200)
 
-    @routes.post("/presence", openapi_extra=body_of(bodies.PresenceBody))
+    @routes.post("/presence", openapi_extra=told("Taken", body=bodies.PresenceBody, problems=(409, 422, 503)))
     async def presence(request: Request) -> Response:
         """Somebody is with the oil."""
         bodies.read(bodies.PresenceBody, await request.body())
@@ -53,25 +53,33 @@ def oven_routes(parts: Parts) -> APIRouter:
     routes = APIRouter(prefix=f"{API}/oven")
     desk = parts.desk
 
-    @routes.post("/start", status_code=202, openapi_extra=body_of(bodies.StartBody))
+    @routes.post(
+        "/start",
+        status_code=202,
+        openapi_extra=told("RunTaken", status=202, body=bodies.StartBody, problems=(409, 422, 503)),
+    )
     async def start(request: Request) -> Response:
         """Begin a program; not armed, it waits for the arm button."""
         wish = bodies.start_wish(await request.body(), parts.catalogue.programs)
         await in_the_book(parts.book, wish.load)
         return accepted(await ask(desk, wish, who(request)), 202, run=True)
 
-    @routes.post("/stop")
+    @routes.post("/stop", openapi_extra=told("Taken", problems=(409, 503)))
     async def stop(request: Request) -> Response:
         """End the run, or the wait for the arm button. Whatever stands in the body."""
         return accepted(await ask(desk, StopOven(), who(request)), 200)
 
-    @routes.post("/resume", status_code=202, openapi_extra=body_of(bodies.ResumeBody))
+    @routes.post(
+        "/resume",
+        status_code=202,
+        openapi_extra=told("RunTaken", status=202, body=bodies.ResumeBody, problems=(409, 422, 503)),
+    )
     async def resume(request: Request) -> Response:
         """Go on with a run that was paused or cut off."""
         wish = bodies.resume_wish(await request.body())
         return accepted(await ask(desk, wish, who(request)), 202, run=True)
 
-    @routes.post("/confirm", openapi_extra=body_of(bodies.ConfirmBody))
+    @routes.post("/confirm", openapi_extra=told("Taken", body=bodies.ConfirmBody, problems=(409, 422, 503)))
     async def confirm(request: Request) -> Response:
         """Answer the question that the program, or a check, asks."""
         wish = bodies.confirm_wish(await request.body())
@@ -85,19 +93,23 @@ def tank_routes(parts: Parts) -> APIRouter:
     routes = APIRouter(prefix=f"{API}/tank")
     desk = parts.desk
 
-    @routes.post("/preheat", status_code=202, openapi_extra=body_of(bodies.PreheatBody))
+    @routes.post(
+        "/preheat",
+        status_code=202,
+        openapi_extra=told("Taken", status=202, body=bodies.PreheatBody, problems=(409, 422, 503)),
+    )
     async def preheat(request: Request) -> Response:
         """Warm the oil, now or so that it is ready at a time."""
         teller = parts.teller
         wish = bodies.preheat_wish(await request.body(), now=teller.now(), speed=teller.speed())
         return accepted(await ask(desk, wish, who(request)), 202)
 
-    @routes.post("/off")
+    @routes.post("/off", openapi_extra=told("Taken", problems=(409, 503)))
     async def off(request: Request) -> Response:
         """No heat for the oil. Whatever stands in the body."""
         return accepted(await ask(desk, TankOff(), who(request)), 200)
 
-    @routes.post("/quench", openapi_extra=body_of(bodies.QuenchBody))
+    @routes.post("/quench", openapi_extra=told("Taken", body=bodies.QuenchBody, problems=(409, 422, 503)))
     async def quench(request: Request) -> Response:
         """Say that something was quenched: for the book and for the checks of the oil."""
         wish = bodies.quench_wish(await request.body())

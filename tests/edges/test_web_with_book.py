@@ -7,17 +7,19 @@ import csv
 import io
 from collections.abc import Iterator
 from pathlib import Path
-from types import SimpleNamespace
 from typing import Any
 
 import httpx
 import pytest
 from fastapi import FastAPI
 
+from controller.commands.serve import Catalogue
+from controller.commands.shipped import load_shipped
 from controller.model import Event
 from controller.records import Book, Devices, Records, RecordsError, RunStart, database_path, trace_csv
 from controller.records.rows import SAMPLE_COLUMNS
 from controller.web import Access, create_app
+from tests.edges.schema_check import answer_faults
 from tests.edges.web_rig import HOME, NOW, PORT, Desk, bearer, problem_of
 
 SECONDS = 1200
@@ -35,7 +37,7 @@ class Shop:
             desk=Desk(),
             book=Book(self.path),
             devices=self.devices,
-            catalogue=SimpleNamespace(programs={}, oil_records=[], steels=[]),
+            catalogue=Catalogue(load_shipped(directory)),
             access=self.access,
             mode="shop",
             units="C",
@@ -107,6 +109,27 @@ def test_a_run_its_trace_and_its_events(shop: Shop) -> None:
     assert (rows[-1]["oven_c"], rows[-1]["part_c"]) == ("200.5", "")
     assert shop.ask("GET", "/stock", token).json() == []
     assert shop.ask("GET", "/pieces", token).json() == []
+
+
+def test_what_the_book_and_the_profiles_answer_is_what_the_document_says(shop: Shop) -> None:
+    token = shop.pair("bench")
+    shop.pair("old phone")
+    write_a_run(shop.records)
+    document = shop.ask("GET", "/openapi.json", token).json()
+    asked = [
+        ("GET", "/runs", "/runs"), ("GET", "/runs/{id}", "/runs/1"),
+        ("GET", "/runs/{id}/trace.csv", "/runs/1/trace.csv"),
+        ("GET", "/events", "/events"), ("GET", "/devices", "/devices"), ("GET", "/stock", "/stock"),
+        ("GET", "/pieces", "/pieces"), ("GET", "/programs", "/programs"), ("GET", "/oils", "/oils"),
+        ("GET", "/steels", "/steels"), ("POST", "/devices/{id}/revoke", "/devices/2/revoke"),
+    ]  # fmt: skip
+    for method, named, path in asked:
+        answer = shop.ask(method, path, token)
+        assert answer.status_code == 200
+        assert answer_faults(document, method, f"/api/v1{named}", answer) == []
+    shop.records.close()
+    shop.path.unlink()
+    assert answer_faults(document, "GET", "/api/v1/runs", shop.ask("GET", "/runs", token)) == []
 
 
 def test_a_book_that_cannot_be_read_is_503_with_the_books_own_sentence(shop: Shop) -> None:
