@@ -189,7 +189,11 @@ class LoadItem:
 
 @dataclass(frozen=True, slots=True)
 class Oil:
-    """A quench oil as limits need it. `flash_low_c` is the lowest credible flash point, None: unknown."""
+    """A quench oil as limits need it. `flash_low_c` is the lowest credible flash point, None: unknown.
+
+    Density is for 20 °C and heat capacity for 35 °C; `density_per_k` and `heat_per_k` are their change with
+    temperature. `condition`: clean, unknown, used or wet.
+    """
 
     name: str
     kind: Literal["quench", "vegetable", "motor", "transmission", "used"]
@@ -201,6 +205,12 @@ class Oil:
     label: str = ""
     note: str = ""
     source: str = ""
+    smoke_low_c: float | None = None
+    viscosity_38c_mpa_s: float | None = None
+    viscosity_60c_mpa_s: float | None = None
+    density_per_k: float = 0.0
+    heat_per_k: float = 0.0
+    condition: str = "unknown"
 
 
 # --- What a person wants ---------------------------------------------------------------------------------

@@ -33,6 +33,11 @@ from controller.toml_text import Fault, Parsed, TextError, read_toml, shown
 OilKind = Literal["quench", "vegetable", "motor", "transmission", "used"]
 REFUSED_KINDS: Final = frozenset({"motor", "transmission", "used"})
 WHY_REFUSED: Final = "its flash point is unknown once it was used, and its additives give toxic fume."
+CONDITIONS_REFUSED: Final[Mapping[str, str]] = {
+    "used": "used oil flashes lower than new, nobody knows how much. Fill the tank with new oil.",
+    "wet": "water under warm oil boils and throws it out. Replace it, or dry it where nothing can burn, and try a "
+    "drop from the bottom for crackling.",
+}
 ThermocoupleKind = Literal["K", "J", "N", "T"]
 
 HIGHEST_SETPOINT_C: Final = 260.0
@@ -47,8 +52,12 @@ STILL_OIL_W_PER_CM2: Final = 1.2
 WARMEST_BATH_C: Final = 90.0
 """Hotter, water under the oil would boil; the tank's heater is taken off here whatever the oil allows."""
 
+LEAST_LIKE_FAHRENHEIT_C: Final = 260.0
+"""Mineral quench oils flash at 135 to 220 °C (from memory), which is 275 to 428 °F: from here on we ask."""
+
 _NOT_FITTED: Final = frozenset({"", "-", "n/a", "no", "none", "not fitted", "missing", "unknown", "false"})
 _REFUSED_OIL: Final = re.compile(r"\b(motor|engine|transmission|atf|gear|hydraulic|diesel|used|waste)\b", re.IGNORECASE)
+_HOT_OIL: Final = re.compile(r"\b(hot oil|hot quench|martemper\w*|marquench\w*)\b", re.IGNORECASE)
 _HOST_NAME: Final = re.compile(r"(?!-)[A-Za-z0-9-]{1,63}(?<!-)(\.(?!-)[A-Za-z0-9-]{1,63}(?<!-))*\.?")
 _CLOCK: Final = re.compile(r"([01]\d|2[0-3]):[0-5]\d")
 
@@ -123,6 +132,15 @@ class ShopOil(Table):
         default=None,
         left_out="as the profile, or quench",
     )
+    condition: Literal["clean", "unknown", "used", "wet"] = one_of(
+        "clean: filled new, kept dry, only steel quenched in it; used (bought or found so) and wet oil is not heated",
+        default="unknown",
+    )
+    flash_point_confirmed: str = words(
+        "who looked at the data sheet again, when, and which sheet it is: only with this, and only for clean oil, does "
+        "a flash point above the profile's lowest count; it also answers the question whether a number was °F",
+        default="", longest=200, left_out="not confirmed",
+    )  # fmt: skip
     flash_point_c: float | None = number(
         "flash point from the oil's safety data sheet, the lowest value printed", "°C", 30, 400, default=None,
         left_out="as the profile; without one no heat",
@@ -146,6 +164,14 @@ class ShopOil(Table):
     @classmethod
     def _one_line(cls, value: str) -> str:
         return single_line(value)
+
+    @field_validator("flash_point_confirmed")
+    @classmethod
+    def _somebody(cls, value: str) -> str:
+        """A yes is no record of who looked at what."""
+        if value and len(single_line(value).split()) < 3:
+            raise ValueError('right is who, when and which sheet, as "A. Smith, 3 Mar 2026, data sheet of 2024".')
+        return value.strip()
 
     @field_validator("bath_max_c")
     @classmethod
@@ -264,6 +290,7 @@ def advice(shop: Shop) -> tuple[str, ...]:
         if left_c < HIGHEST_SETPOINT_C:
             told.append(f"With oven.limit_c at {oven.limit_c:g} °C, {left_c:g} °C is the highest setpoint.")
         elif left_c - HIGHEST_SETPOINT_C < oven.boost_cap_c:
+        faults += _maybe_fahrenheit(parsed, index, entries[index], known_oils is None or own in known_oils)
             told.append(
                 f"Under oven.limit_c of {oven.limit_c:g} °C the boost of {oven.boost_cap_c:g} K is lowered for "
                 f"setpoints over {left_c - oven.boost_cap_c:g} °C; the steel warms more slowly there."
@@ -277,7 +304,36 @@ def advice(shop: Shop) -> tuple[str, ...]:
     if tank and tank.heater_area_cm2:
         load = tank.heater_w / tank.heater_area_cm2
         if load > STILL_OIL_W_PER_CM2:
+def fahrenheit_to_c(t_f: float) -> float:
+    """The same point in °C."""
+    return (t_f - 32.0) / 1.8
+
+
+def _maybe_fahrenheit(parsed: Parsed, index: int, oil: object, known: bool) -> list[Fault]:
+    """Asks about a flash point that no mineral quench oil has in °C, but many have in °F.
+
+    A profile's own flash point bounds an [[oil]] of its name, so nothing has to be asked there.
+    """
+    if not isinstance(oil, Mapping) or known or oil.get("kind", "quench") != "quench":
+        return []
+    value = oil.get("flash_point_c")
+    if isinstance(value, bool) or not isinstance(value, (int, float)) or oil.get("flash_point_confirmed"):
+        return []
+    if not LEAST_LIKE_FAHRENHEIT_C <= value <= 400.0:
+        return []
+    text = (
+        f"is {value:g}; is that °F? {value:g} °F is {fahrenheit_to_c(value):.0f} °C, as mineral quench oils have it. "
+        f"Right is {fahrenheit_to_c(value):.0f}, or {value:g} with flash_point_confirmed if the sheet really says °C."
+    )
+    return [fault_at(parsed, ("oil", index, "flash_point_c"), "maybe_fahrenheit", text)]
+
+
             told.append(
+    if _HOT_OIL.search(oil.replace("_", " ")):
+        return (
+            f"is {shown(oil)}, which is not heated here: such oil works at 105 to 190 °C, where any water under it "
+            "boils and throws it out; it needs a closed tank and fixed fire protection. Right is an oil for 40 to 80 °C."
+        )
                 f"The tank's heater carries {load:.1f} W/cm². Up to {STILL_OIL_W_PER_CM2:g} is advised in vegetable "
                 f"oil at rest (from memory), up to {LIGHT_OIL_W_PER_CM2:g} in light oil that flows (a public heater "
                 "guide); above it the sheath chars the oil. Use more surface or fewer watts."
@@ -316,6 +372,8 @@ def settings_table() -> str:
 FIRST_SHOP_FILE: Final = """\
 # The shop file: what is fitted here. Lines that begin with # are notes; take the # away to use a key.
 # Temperatures in this file are always °C. `ovenhand check FILE` says everything that is not right.
+        if oil.condition in CONDITIONS_REFUSED:
+            told.append(f"{oil.name}: {oil.condition} oil is not heated: {CONDITIONS_REFUSED[oil.condition]}")
 
 units = "C"              # how page and commands speak: "C" or "F"
 altitude_m = 0           # height above the sea; water boils lower up there
@@ -337,7 +395,9 @@ heater_w = 1500          # from the oven's rating plate: write your own
 # [[oil]]                # an oil of your own, or the data sheet's values for a known one (they only lower limits)
 # name = "my quench oil"
 # kind = "quench"        # quench or vegetable; motor, transmission and used oil are not heated
-# flash_point_c = 175    # from the safety data sheet, the lowest value printed: without it no heat
+# condition = "clean"    # clean, unknown, used or wet; used and wet oil is not heated
+# flash_point_c = 175    # from the safety data sheet, in °C, the lowest value printed: without it no heat
+# flash_point_confirmed = ""   # who, when, which sheet: a value above the profile's lowest counts only with it
 # bath_min_c = 40
 # bath_max_c = 60
 # density_kg_per_l = 0.875

@@ -11,7 +11,7 @@ from typing import Final
 
 from controller.core.limits import Limits, derive
 from controller.model import Oil, Program
-from controller.profiles import PARSERS, OilProfile, ProfileError, SteelProfile, tank_oil
+from controller.profiles import PARSERS, OilProfile, ProfileError, SteelProfile, heater_in_words, tank_oil
 from controller.schema import nearest
 from controller.settings import Shop, ShopFileError, advice, parse_shop
 from controller.toml_text import MOST_CHARACTERS, Fault, shown
@@ -88,7 +88,7 @@ def shop_of(text: str, library: Library, *, name: str = "shop.toml") -> ShopFile
     except ValueError as error:
         raise ShopFileError(name, [Fault("", None, "limits", str(error))]) from error
     refusal = (limits.oil_refusal,) if limits.oil_refusal else ()
-    return ShopFile(shop, oil, limits, (*advice(shop), *told, *refusal))
+    return ShopFile(shop, oil, limits, (*advice(shop), *heater_in_words(shop, oil), *told, *refusal))
 
 
 def read_text(path: Path) -> str:

@@ -11,7 +11,7 @@ from typing import Final
 
 from controller.metallurgy.water import boiling_point_c
 from controller.model import BoardLimits, Oil, Reason
-from controller.settings import Shop
+from controller.settings import CONDITIONS_REFUSED, Shop
 from controller.thermocouple import Kind, limit_hundredths
 
 SETPOINT_MAX_C: Final = 260.0
@@ -110,6 +110,8 @@ def _oil_refusal(oil: Oil | None) -> str:
             f"{oil.label or oil.name} is not heated: its flash point is not known once it was used, and its "
             "additives give toxic fume. Use a quench oil or a fresh vegetable oil."
         )
+    if oil.condition in CONDITIONS_REFUSED:
+        return f"{oil.label or oil.name} is {oil.condition}, so it is not heated: {CONDITIONS_REFUSED[oil.condition]}"
     if oil.flash_low_c is None:
         return (
             f"The flash point of {oil.label or oil.name} is not known, so the tank is not heated. "

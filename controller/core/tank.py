@@ -10,6 +10,7 @@ from controller.core.heating import tank_loop
 from controller.core.interlocks import PERMIT, TRIP
 from controller.core.limits import Limits
 from controller.core.moment import Moment
+from controller.metallurgy.oils import why_not_hotter
 from controller.metallurgy.quench import PART_C, oil_after_c
 from controller.model import Preheat, Quench, Reason
 
@@ -63,11 +64,7 @@ class Tank:
             if not isfinite(target_c) or target_c < UNITS_MIN_C:
                 reasons.append(Reason("target_low", f"The target must be between 20 and {highest_c:g} °C."))
             elif target_c > highest_c:
-                reasons.append(
-                    Reason("target_high", f"{target_c:g} °C is too hot for this oil: water in it would boil over, it "
-                           f"smokes and ages, and most of its thinning is already gained. {highest_c:g} °C is the "
-                           "nearest allowed.")
-                )  # fmt: skip
+                reasons.append(Reason("target_high", why_not_hotter(limits.oil, target_c, highest_c)))
         if wish.ready_in_s is not None and not 0.0 <= wish.ready_in_s <= SCHEDULE_MAX_S:
             reasons.append(Reason("ready_at", "ready_at must lie within the next 12 hours."))
         return reasons

@@ -10,7 +10,7 @@ from typing import Final
 
 from controller.model import Program
 
-from .oils import OilProfile, oil_schema_table, parse_oil, tank_oil
+from .oils import OilProfile, heater_in_words, oil_schema_table, parse_oil, tank_oil
 from .programs import ProgramKeys, parse_program, program_schema_table, program_to_dict
 from .reading import ProfileError
 from .steels import SteelProfile, parse_steel, steel_schema_table
@@ -21,6 +21,7 @@ __all__ = [
     "ProfileError",
     "ProgramKeys",
     "SteelProfile",
+    "heater_in_words",
     "oil_schema_table",
     "parse_oil",
     "parse_program",

@@ -7,11 +7,12 @@ from typing import Final, Literal
 
 from pydantic import ValidationInfo, field_validator
 
+from controller.metallurgy.oils import sheath_superheat_k
 from controller.model import Oil
 from controller.profiles.figures import Figure, Figures, Span, figure
 from controller.profiles.reading import parse
 from controller.schema import keys_table, one_of, words, yes_no
-from controller.settings import REFUSED_KINDS, Shop, ShopOil
+from controller.settings import REFUSED_KINDS, Shop, ShopOil, fahrenheit_to_c
 from controller.toml_text import shown
 
 USUAL_BATH_C: Final = (40.0, 60.0)
@@ -40,7 +41,11 @@ class OilProfile(Figures):
     bath_c: Span = figure("temperature to quench in", "°C", 10, 90)
     ceiling_c: Figure = figure("the bath is not heated over it", "°C", 20, 90)
     density_kg_per_l: Figure = figure("density at 20 °C", "kg/L", 0.7, 1.1)
-    heat_capacity_j_per_kg_k: Figure = figure("specific heat capacity", "J/(kg K)", 1500, 2600)
+    density_slope_kg_per_l_k: Figure | None = figure("its change with temperature", "kg/(L K)", -0.002, 0, default=None)
+    heat_capacity_j_per_kg_k: Figure = figure("specific heat capacity at 35 °C", "J/(kg K)", 1500, 2600)
+    heat_capacity_slope_j_per_kg_k2: Figure | None = figure(
+        "its change with temperature", "J/(kg K²)", 0, 10, default=None
+    )
     expansion_per_k: Figure | None = figure("cubic expansion", "1/K", 1e-4, 2e-3, default=None)
     viscosity_38c_mpa_s: Figure | None = figure("viscosity at 38 °C", "mPa s", 1, 500, default=None)
     viscosity_60c_mpa_s: Figure | None = figure("viscosity at 60 °C", "mPa s", 1, 500, default=None)
@@ -66,7 +71,16 @@ class OilProfile(Figures):
             label=self.label,
             note=self.note,
             source=f"Flash point: {self.flash_low_c.source} ({self.flash_low_c.mark}).",
+            smoke_low_c=None if self.smoke_c is None else self.smoke_c.low,
+            viscosity_38c_mpa_s=_value(self.viscosity_38c_mpa_s),
+            viscosity_60c_mpa_s=_value(self.viscosity_60c_mpa_s),
+            density_per_k=_value(self.density_slope_kg_per_l_k) or 0.0,
+            heat_per_k=_value(self.heat_capacity_slope_j_per_kg_k2) or 0.0,
         )
+
+
+def _value(figure_: Figure | None) -> float | None:
+    return None if figure_ is None else figure_.value
 
 
 def parse_oil(text: str, *, name: str = "oil") -> OilProfile:
@@ -87,6 +101,23 @@ def tank_oil(shop: Shop, profiles: Mapping[str, OilProfile]) -> tuple[Oil | None
     if own is None:
         return _profile_oil(name, profiles, shop)
     return _careful(own, profiles[name]) if name in profiles else (_own_oil(own), ())
+
+
+def heater_in_words(shop: Shop, oil: Oil | None) -> tuple[str, ...]:
+    """How hot the heater's sheath runs in oil at rest, where its surface and the oil's figures are known."""
+    tank = shop.tank
+    if tank is None or oil is None or not tank.heater_area_cm2 or tank.heater_w <= 0.0:
+        return ()
+    load = tank.heater_w / tank.heater_area_cm2
+    bath_c = (oil.bath_min_c + oil.bath_max_c) / 2.0
+    superheat_k = sheath_superheat_k(oil, bath_c, load)
+    if superheat_k is None:
+        return ()
+    return (
+        f"At {load:.1f} W/cm² the heater's sheath runs about {superheat_k:.0f} K hotter than oil at rest, near "
+        f"{bath_c + superheat_k:.0f} °C in a bath of {bath_c:.0f} °C (computed for an 8 mm sheath; stirring divides "
+        "the difference by 1.6 to 2.6).",
+    )
 
 
 def _profile_oil(name: str, profiles: Mapping[str, OilProfile], shop: Shop) -> tuple[Oil | None, tuple[str, ...]]:
@@ -121,21 +152,44 @@ def _own_oil(own: ShopOil) -> Oil:
         label=own.name,
         note=own.note,
         source="The shop file.",
+        condition=own.condition,
     )
 
 
+def _flash(own: ShopOil, profile: OilProfile) -> tuple[float, list[str]]:
+    """The flash point in force, and what to say of it: a lower one is taken; a higher one only for a clean oil
+    whose data sheet somebody looked at again and put his name to."""
+    stated_c, lowest_c = own.flash_point_c, profile.flash_low_c.value
+    if stated_c is None or stated_c <= lowest_c:
+        return (lowest_c if stated_c is None else stated_c), []
+    if own.flash_point_confirmed and own.condition == "clean":
+        return stated_c, [
+            f"{own.name}: the flash point of {stated_c:g} °C is in force instead of the lowest credible one, "
+            f"{lowest_c:g} °C, as confirmed: {own.flash_point_confirmed}."
+        ]
+    text = (
+        f"{own.name}: flash_point_c of {stated_c:g} °C is above the lowest credible one, {lowest_c:g} °C, which stays "
+        "in force. "
+    )
+    highest = profile.flash_typical_c.value if profile.flash_typical_c else lowest_c
+    if stated_c > highest + 25.0 and lowest_c - 40.0 <= fahrenheit_to_c(stated_c) <= highest + 40.0:
+        text += f"Is it °F? {stated_c:g} °F is {fahrenheit_to_c(stated_c):.0f} °C. "
+    if own.condition != "clean":
+        text += f'A higher one is never taken for oil that is {own.condition}, only with condition = "clean" and '
+    else:
+        text += "A higher one is taken only with "
+    return lowest_c, [text + 'flash_point_confirmed = "who, when, which data sheet".']
+
+
 def _careful(own: ShopOil, profile: OilProfile) -> tuple[Oil, tuple[str, ...]]:
-    """The shop's values over a profile's: they lower the flash point and the ceiling, never raise them."""
+    """The shop's values over a profile's: they lower the flash point and the ceiling; raising the former takes a
+    confirmation, and nothing raises the latter."""
     told = []
     known = profile.oil()
     flash_c = known.flash_low_c
     if own.flash_point_c is not None:
-        flash_c = min(own.flash_point_c, profile.flash_low_c.value)
-        if flash_c < own.flash_point_c:
-            told.append(
-                f"{own.name}: flash_point_c of {own.flash_point_c:g} °C is above the lowest credible one, "
-                f"{flash_c:g} °C, which stays in force; a shop file may lower it, never raise it."
-            )
+        flash_c, said = _flash(own, profile)
+        told += said
     highest_c = known.bath_max_c if own.bath_max_c is None else min(own.bath_max_c, known.bath_max_c)
     if own.bath_max_c is not None and highest_c < own.bath_max_c:
         told.append(f"{own.name}: bath_max_c of {own.bath_max_c:g} °C is lowered to the oil's {highest_c:g} °C.")
@@ -158,6 +212,12 @@ def _careful(own: ShopOil, profile: OilProfile) -> tuple[Oil, tuple[str, ...]]:
         label=known.label,
         note=own.note or known.note,
         source=known.source if own.flash_point_c is None else f"The shop file. {known.source}",
+        smoke_low_c=known.smoke_low_c,
+        viscosity_38c_mpa_s=known.viscosity_38c_mpa_s,
+        viscosity_60c_mpa_s=known.viscosity_60c_mpa_s,
+        density_per_k=known.density_per_k,
+        heat_per_k=known.heat_per_k,
+        condition=own.condition,
     )
     return oil, tuple(told)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+import re
 from pathlib import Path
 from random import Random
 from typing import Any
@@ -196,6 +197,18 @@ def test_the_demo_shop_is_sound_and_gives_heat_to_both_zones(library: Library) -
     assert file.limits.tank_heater_w > 0.0
 
 
+def test_the_heater_s_sheath_is_shown(library: Library) -> None:
+    """3.1 W/cm² in vegetable oil at rest, 60 °C: 92 K over the oil (computed in a study, another viscosity table)."""
+    tank = TANK.format("canola").replace("900", "930") + "heater_area_cm2 = 300\n"
+    (said,) = [one_ for one_ in shop_of(tank, library).advice if "sheath runs" in one_]
+    found = re.search(r"about (\d+) K hotter.* near (\d+) °C in a bath of 60 °C", said)
+    assert found
+    assert float(found[1]) == pytest.approx(95.0, abs=6.0)
+    assert float(found[2]) == pytest.approx(60.0 + float(found[1]), abs=1.0)
+    for without in (TANK.format("canola"), tank.replace("930", "0"), tank.replace("canola", "mineral_white")):
+        assert not any("sheath runs" in one_ for one_ in shop_of(without, library).advice)
+
+
 # --- Programs --------------------------------------------------------------------------------------------
 
 
@@ -356,7 +369,41 @@ def test_a_shop_never_raises_one_and_is_told(library: Library) -> None:
     oil, told = oil_for(library, '[[oil]]\nname = "canola"\nflash_point_c = 330\nbath_max_c = 95\n')
     assert (oil.flash_low_c, oil.bath_max_c) == (290.0, 80.0)
     assert len(told) == 2
-    assert "never raise" in told[0]
+    assert "stays in force" in told[0]
+
+
+def test_a_higher_flash_point_takes_clean_oil_and_a_recorded_confirmation(library: Library) -> None:
+    higher = '[[oil]]\nname = "quench_fast"\nflash_point_c = 175\n'
+    confirmed = 'flash_point_confirmed = "R. Hale, 3 Mar 2026, data sheet of 2025"\n'
+    for own, flash_c in (
+        (higher, 135.0),
+        (higher + confirmed, 135.0),
+        (higher + 'condition = "clean"\n', 135.0),
+        (higher + confirmed + 'condition = "used"\n', 135.0),
+        (higher + confirmed + 'condition = "wet"\n', 135.0),
+        (higher + confirmed + 'condition = "clean"\n', 175.0),
+    ):
+        oil, told = oil_for(library, own, "quench_fast")
+        assert oil.flash_low_c == flash_c
+        assert ("R. Hale" in told[0]) == (flash_c == 175.0), "who confirmed it is said wherever it is used"
+    lower, told = oil_for(library, '[[oil]]\nname = "canola"\nflash_point_c = 240\ncondition = "clean"\n')
+    assert (lower.flash_low_c, told) == (240.0, ())
+
+
+@pytest.mark.parametrize("condition", ["used", "wet"])
+def test_used_and_wet_oil_is_not_heated_whatever_its_flash_point(library: Library, condition: str) -> None:
+    file = shop_of(TANK.format("canola") + f'[[oil]]\nname = "canola"\ncondition = "{condition}"\n', library)
+    assert file.limits.oil is None
+    assert condition in file.limits.oil_refusal
+    assert file.limits.oil_trip_c is not None
+    assert any("not heated" in sentence for sentence in file.advice)
+
+
+def test_a_flash_point_that_looks_like_fahrenheit_over_a_profile_is_asked_about(library: Library) -> None:
+    """Both from memory: the profile's flash points are 160 °C at the lowest and 180 °C usually; 356 °F is 180 °C."""
+    oil, told = oil_for(library, '[[oil]]\nname = "quench_medium"\nflash_point_c = 356\n', "quench_medium")
+    assert oil.flash_low_c == 160.0
+    assert "Is it °F? 356 °F is 180 °C." in told[0]
 
 
 @pytest.mark.parametrize(

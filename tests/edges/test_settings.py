@@ -325,6 +325,37 @@ def test_a_heater_with_little_surface_is_told_and_one_with_far_too_little_refuse
     assert abs(8 / cm2_per_square_inch - 1.2) < 0.05
 
 
+@pytest.mark.parametrize("litres", ["0", "-1", "10_000", "1e9", "nan", "true"])
+def test_a_tank_holds_one_to_four_hundred_litres(litres: str) -> None:
+    fault = only_fault(f'[tank]\nheater_w = 900\nvolume_l = {litres}\noil = ""')
+    assert fault.startswith("tank.volume_l is ")
+    assert "right is a number from 1 to 400 L" in fault
+
+
+def test_a_flash_point_that_looks_like_fahrenheit_is_asked_about() -> None:
+    """Mineral quench oils flash at 135 to 220 °C (from memory): 275 to 428 °F."""
+    own = oven() + '\n[[oil]]\nname = "mine"\nflash_point_c = {}\n'
+    fault = faults_of(own.format(350), known_oils=[])[0]
+    assert "is 350; is that °F? 350 °F is 177 °C" in fault
+    assert "flash_point_confirmed" in fault
+    assert "400 °F is 204 °C" in faults_of(own.format(400), known_oils=[])[0]
+    assert parse_shop(own.format(220), known_oils=[]).oils[0].flash_point_c == 220.0
+    assert parse_shop(own.format(330) + 'kind = "vegetable"', known_oils=[]).oils[0].flash_point_c == 330.0
+    answered = own.format(300) + 'flash_point_confirmed = "R. Hale, 3 Mar 2026, data sheet of 2025"'
+    assert parse_shop(answered, known_oils=[]).oils[0].flash_point_c == 300.0
+    assert "right is who, when and which sheet" in only_fault(own.format(200) + 'flash_point_confirmed = "yes"')
+    bounded = '[[oil]]\nname = "quench_fast"\nflash_point_c = 350\n' + oven()
+    assert parse_shop(bounded, known_oils={"quench_fast"}).oils[0].flash_point_c == 350.0
+
+
+def test_hot_quench_oils_are_refused_with_the_reason() -> None:
+    tank = '[tank]\nheater_w = 900\nvolume_l = 10\noil = "{}"'
+    for name in ("hot oil", "hot_oil", "martempering oil", "Marquench"):
+        fault = faults_of(tank.format(name), known_oils=["canola"])[0]
+        assert "105 to 190 °C" in fault
+        assert "any water under it boils" in fault
+
+
 def test_the_first_shop_file_is_sound_and_names_every_key() -> None:
     shop = parse_shop(FIRST_SHOP_FILE, known_oils=())
     assert shop.tank is None
