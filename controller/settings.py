@@ -257,6 +257,7 @@ def _across_tables(parsed: Parsed, known_oils: Collection[str] | None) -> list[F
         if own in names[:index]:
             text = f"is {shown(own)}, which another [[oil]] has; right is a name of its own."
             faults.append(fault_at(parsed, ("oil", index, "name"), "not_allowed", text))
+        faults += _maybe_fahrenheit(parsed, index, entries[index], known_oils is None or own in known_oils)
     tank = tree.get("tank")
     oil = tank.get("oil") if isinstance(tank, Mapping) else None
     known = {*map(str, names), *(known_oils or ())}
@@ -270,40 +271,6 @@ def _across_tables(parsed: Parsed, known_oils: Collection[str] | None) -> list[F
     return faults
 
 
-def _unknown_oil(oil: str, known: set[str]) -> str:
-    if _REFUSED_OIL.search(oil.replace("_", " ")):
-        return f"is {shown(oil)}, which is not heated: {WHY_REFUSED} Right is a quench oil or a fresh vegetable oil."
-    meant = nearest(oil, known)
-    which = f'probably "{meant}"' if meant else "a name from " + ", ".join(sorted(known)) + ", or an [[oil]]"
-    return f"is {shown(oil)}; right is {which}."
-
-
-def _is_list(value: object) -> bool:
-    return isinstance(value, list)
-
-
-def advice(shop: Shop) -> tuple[str, ...]:
-    """What a sound shop file costs or risks, one sentence each; nothing here keeps the shop from starting."""
-    told = []
-    if oven := shop.oven:
-        left_c = oven.limit_c - MARGIN_OVER_BOOST_C
-        if left_c < HIGHEST_SETPOINT_C:
-            told.append(f"With oven.limit_c at {oven.limit_c:g} °C, {left_c:g} °C is the highest setpoint.")
-        elif left_c - HIGHEST_SETPOINT_C < oven.boost_cap_c:
-        faults += _maybe_fahrenheit(parsed, index, entries[index], known_oils is None or own in known_oils)
-            told.append(
-                f"Under oven.limit_c of {oven.limit_c:g} °C the boost of {oven.boost_cap_c:g} K is lowered for "
-                f"setpoints over {left_c - oven.boost_cap_c:g} °C; the steel warms more slowly there."
-            )
-        if not oven.independent_cutout:
-            told.append(
-                "oven.independent_cutout names none. Fit a manual-reset thermostat and a one-shot cut-off: software is "
-                "never the only barrier, and an oven with one sensor is not heated without them."
-            )
-    tank = shop.tank
-    if tank and tank.heater_area_cm2:
-        load = tank.heater_w / tank.heater_area_cm2
-        if load > STILL_OIL_W_PER_CM2:
 def fahrenheit_to_c(t_f: float) -> float:
     """The same point in °C."""
     return (t_f - 32.0) / 1.8
@@ -328,17 +295,52 @@ def _maybe_fahrenheit(parsed: Parsed, index: int, oil: object, known: bool) -> l
     return [fault_at(parsed, ("oil", index, "flash_point_c"), "maybe_fahrenheit", text)]
 
 
-            told.append(
+def _unknown_oil(oil: str, known: set[str]) -> str:
     if _HOT_OIL.search(oil.replace("_", " ")):
         return (
             f"is {shown(oil)}, which is not heated here: such oil works at 105 to 190 °C, where any water under it "
             "boils and throws it out; it needs a closed tank and fixed fire protection. Right is an oil for 40 to 80 °C."
         )
+    if _REFUSED_OIL.search(oil.replace("_", " ")):
+        return f"is {shown(oil)}, which is not heated: {WHY_REFUSED} Right is a quench oil or a fresh vegetable oil."
+    meant = nearest(oil, known)
+    which = f'probably "{meant}"' if meant else "a name from " + ", ".join(sorted(known)) + ", or an [[oil]]"
+    return f"is {shown(oil)}; right is {which}."
+
+
+def _is_list(value: object) -> bool:
+    return isinstance(value, list)
+
+
+def advice(shop: Shop) -> tuple[str, ...]:
+    """What a sound shop file costs or risks, one sentence each; nothing here keeps the shop from starting."""
+    told = []
+    if oven := shop.oven:
+        left_c = oven.limit_c - MARGIN_OVER_BOOST_C
+        if left_c < HIGHEST_SETPOINT_C:
+            told.append(f"With oven.limit_c at {oven.limit_c:g} °C, {left_c:g} °C is the highest setpoint.")
+        elif left_c - HIGHEST_SETPOINT_C < oven.boost_cap_c:
+            told.append(
+                f"Under oven.limit_c of {oven.limit_c:g} °C the boost of {oven.boost_cap_c:g} K is lowered for "
+                f"setpoints over {left_c - oven.boost_cap_c:g} °C; the steel warms more slowly there."
+            )
+        if not oven.independent_cutout:
+            told.append(
+                "oven.independent_cutout names none. Fit a manual-reset thermostat and a one-shot cut-off: software is "
+                "never the only barrier, and an oven with one sensor is not heated without them."
+            )
+    tank = shop.tank
+    if tank and tank.heater_area_cm2:
+        load = tank.heater_w / tank.heater_area_cm2
+        if load > STILL_OIL_W_PER_CM2:
+            told.append(
                 f"The tank's heater carries {load:.1f} W/cm². Up to {STILL_OIL_W_PER_CM2:g} is advised in vegetable "
                 f"oil at rest (from memory), up to {LIGHT_OIL_W_PER_CM2:g} in light oil that flows (a public heater "
                 "guide); above it the sheath chars the oil. Use more surface or fewer watts."
             )
     for oil in shop.oils:
+        if oil.condition in CONDITIONS_REFUSED:
+            told.append(f"{oil.name}: {oil.condition} oil is not heated: {CONDITIONS_REFUSED[oil.condition]}")
         if oil.kind in REFUSED_KINDS:
             told.append(
                 f"{oil.name}: {oil.kind} oil is not heated: {WHY_REFUSED} Use a quench oil or a fresh vegetable oil."
@@ -372,8 +374,6 @@ def settings_table() -> str:
 FIRST_SHOP_FILE: Final = """\
 # The shop file: what is fitted here. Lines that begin with # are notes; take the # away to use a key.
 # Temperatures in this file are always °C. `ovenhand check FILE` says everything that is not right.
-        if oil.condition in CONDITIONS_REFUSED:
-            told.append(f"{oil.name}: {oil.condition} oil is not heated: {CONDITIONS_REFUSED[oil.condition]}")
 
 units = "C"              # how page and commands speak: "C" or "F"
 altitude_m = 0           # height above the sea; water boils lower up there
