@@ -295,14 +295,22 @@ def _maybe_fahrenheit(parsed: Parsed, index: int, oil: object, known: bool) -> l
     return [fault_at(parsed, ("oil", index, "flash_point_c"), "maybe_fahrenheit", text)]
 
 
-def _unknown_oil(oil: str, known: set[str]) -> str:
-    if _HOT_OIL.search(oil.replace("_", " ")):
+def refused_oil(name: str) -> str:
+    """Why an oil of such a name is not heated, going on from "is"; "" for a name that says nothing of the kind."""
+    plain = name.replace("_", " ")
+    if _HOT_OIL.search(plain):
         return (
-            f"is {shown(oil)}, which is not heated here: such oil works at 105 to 190 °C, where any water under it "
-            "boils and throws it out; it needs a closed tank and fixed fire protection. Right is an oil for 40 to 80 °C."
+            f"is {shown(name)}, which is not heated here: such oil works at 105 to 190 °C, where any water under it "
+            "boils and throws it out; it needs a closed tank and fixed fire protection. Right is one for 40 to 80 °C."
         )
-    if _REFUSED_OIL.search(oil.replace("_", " ")):
-        return f"is {shown(oil)}, which is not heated: {WHY_REFUSED} Right is a quench oil or a fresh vegetable oil."
+    if _REFUSED_OIL.search(plain):
+        return f"is {shown(name)}, which is not heated: {WHY_REFUSED} Right is a quench oil or a fresh vegetable oil."
+    return ""
+
+
+def _unknown_oil(oil: str, known: set[str]) -> str:
+    if refused := refused_oil(oil):
+        return refused
     meant = nearest(oil, known)
     which = f'probably "{meant}"' if meant else "a name from " + ", ".join(sorted(known)) + ", or an [[oil]]"
     return f"is {shown(oil)}; right is {which}."

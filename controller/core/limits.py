@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Final
 
+from controller.metallurgy.oils import ALARM_BELOW_FLASH_K, BELOW_BOILING_K, SENSOR_BUDGET_K, TANK_LIMIT_C
 from controller.metallurgy.water import boiling_point_c
 from controller.model import BoardLimits, Oil, Reason
 from controller.settings import CONDITIONS_REFUSED, Shop
@@ -18,15 +19,9 @@ SETPOINT_MAX_C: Final = 260.0
 SETPOINT_MAX_ONE_SENSOR_C: Final = 230.0
 MARGIN_OVER_BOOST_K: Final = 15.0
 
-# 29 CFR 1910.126(a)(2) wants an alarm 50 °F below the flash point: as a difference 27.78 K (published).
-ALARM_BELOW_FLASH_K: Final = 27.8
 # 100 °F below the flash point as the design temperature of a bath (common practice).
 DESIGN_BELOW_FLASH_K: Final = 55.6
-# The sensors' own error budget: wire, chip, cold junction, ordering (computed, RSS 3.9 K, sum 7.5 K).
-SENSOR_BUDGET_K: Final = 10.0
-TANK_LIMIT_C: Final = 90.0
 OIL_TRIP_C: Final = 110.0
-BELOW_BOILING_K: Final = 5.0
 # An oil that is refused for its low flash point is still watched, but not so low that a warm shop alarms.
 LOWEST_ALARM_C: Final = 45.0
 BATH_BELOW_CEILING_K: Final = 5.0
@@ -102,7 +97,8 @@ def _on_chip(chip: int, kind: Kind, limit_c: float | None) -> int | None:
     return None if limit_c is None else limit_hundredths(chip, kind, limit_c)
 
 
-def _oil_refusal(oil: Oil | None) -> str:
+def oil_refusal(oil: Oil | None) -> str:
+    """Why the tank is not heated with this oil, whatever its temperatures; "" where it may be."""
     if oil is None:
         return "No oil is named in the shop file, so the tank is not heated. Name one under [tank] oil."
     if oil.kind in ("motor", "transmission", "used"):
@@ -123,7 +119,7 @@ def _oil_refusal(oil: Oil | None) -> str:
 def derive(shop: Shop, oil: Oil | None) -> Limits:
     """All limits for this shop. Raises LimitsError with every reason when they do not fit in order."""
     reasons: list[Reason] = []
-    refusal = _oil_refusal(oil) if shop.tank else ""
+    refusal = oil_refusal(oil) if shop.tank else ""
     ceiling_c = tank_limit_c = oil_trip_c = None
     if shop.tank:
         # Oil is watched whatever it is and however it became hot; only its heating depends on knowing it.

@@ -9,7 +9,15 @@ from __future__ import annotations
 import math
 from typing import Final
 
+from controller.metallurgy.water import boiling_point_c
 from controller.model import Oil
+
+# 29 CFR 1910.126(a)(2) wants an alarm 50 °F below the flash point: as a difference 27.78 K (published).
+ALARM_BELOW_FLASH_K: Final = 27.8
+# The sensors' own error budget: wire, chip, cold junction, ordering (computed, RSS 3.9 K, sum 7.5 K).
+SENSOR_BUDGET_K: Final = 10.0
+TANK_LIMIT_C: Final = 90.0
+BELOW_BOILING_K: Final = 5.0
 
 GAS_J_PER_MOL_K: Final = 8.314
 KELVIN: Final = 273.15
@@ -94,6 +102,13 @@ def sheath_superheat_k(oil: Oil, oil_c: float, w_per_cm2: float) -> float | None
         else:
             high_k = middle_k
     return 0.5 * (low_k + high_k)
+
+
+def too_hot_c(oil: Oil, altitude_m: float) -> float:
+    """The temperature the oil must stay below also right after a quench, °C: water's boiling point here less 5 K,
+    the flash point less its margin, and never over 90. Raises ValueError for an impossible altitude."""
+    water_c = min(TANK_LIMIT_C, boiling_point_c(altitude_m) - BELOW_BOILING_K)
+    return water_c if oil.flash_low_c is None else min(water_c, oil.flash_low_c - ALARM_BELOW_FLASH_K - SENSOR_BUDGET_K)
 
 
 def why_not_hotter(oil: Oil, wanted_c: float, highest_c: float) -> str:
