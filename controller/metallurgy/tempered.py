@@ -1,0 +1,234 @@
+"""Hardness after tempering by what is known of the steel, with a 90 % band, or the reason why there is no number.
+
+In this order: this stock's own tested pieces, the grade's published curves shifted in time (Hollomon and Jaffe,
+C = 20), the composition, the class. Two published curves of one grade that disagree are both shown.
+"""
+
+from __future__ import annotations
+
+from bisect import bisect_right
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from itertools import pairwise
+from math import sqrt
+from typing import Final
+
+from controller.metallurgy import hardness, tempering
+from controller.metallurgy.steel import Elements, Steel, TemperCurve, written
+
+KNOWN_HRC: Final = ((220.0, 3.3), (300.0, 4.3), (400.0, 5.2))
+"""°C and half the 90 % band around one table of the grade: 278 rows of one laboratory or heat read from another's
+table of that grade, shifted in time (computed by `python -m tests.metallurgy.fit`)."""
+SLACK_K: Final = 5.0
+"""How far a table's ends are carried on straight."""
+ALLOY_HRC: Final = ((205.0, 2.4), (315.0, 4.7), (435.0, 8.0), (600.0, 13.0))
+"""°C and how much too soft the plain surface reads alloyed steels, in the mean of 640 measured rows (computed)."""
+FACTOR_OF_TIME: Final = 3.0
+"""A secondary-hardening steel's table holds for its own time within this factor."""
+
+
+@dataclass(frozen=True, slots=True)
+class Shown:
+    """What one table of the grade says by itself."""
+
+    hardness_hrc: float
+    schedule: str
+    source: str
+    mark: str
+
+
+@dataclass(frozen=True, slots=True)
+class Predicted:
+    """A hardness with its 90 % band and the model that gave it. None: no number, and `reason` says why."""
+
+    hardness_hrc: float | None
+    low_hrc: float | None
+    high_hrc: float | None
+    model: str
+    reason: str = ""
+    warnings: tuple[str, ...] = ()
+    sources: tuple[str, ...] = ()
+    reach: str = ""
+    tables: tuple[Shown, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Offset:
+    """How far this stock lies from the model, from its tested pieces (HRC), and how many they are."""
+
+    hrc: float
+    error_hrc: float
+    pieces: int
+    within_hrc: float = 0.8
+
+
+@dataclass(frozen=True, slots=True)
+class Known:
+    """All that is known of the bar: its grade, its composition, a class with a carbon guess, its own offset."""
+
+    steel: Steel | None = None
+    elements: Elements | None = None
+    carbon: tuple[float, float] | None = None
+    alloyed: bool | None = None
+    offset: Offset | None = None
+
+
+def curve_hardness(curve: TemperCurve, temperature_c: float, time_s: float) -> float | None:
+    """HRC from a table, its temperature shifted by the parameter to the table's own time; None outside the table."""
+    p = tempering.parameter(temperature_c, time_s)
+    return read_curve(curve, tempering.equivalent_temperature_c(p, curve.time_s))
+
+
+def read_curve(curve: TemperCurve, temperature_c: float) -> float | None:
+    """HRC at a temperature of the table, straight between its points; None more than 5 K outside it."""
+    ts, hs = curve.temperatures_c, curve.hardness_hrc
+    if not ts[0] - SLACK_K <= temperature_c <= ts[-1] + SLACK_K:
+        return None
+    i = max(0, min(bisect_right(ts, temperature_c) - 1, len(ts) - 2))
+    return hs[i] + (hs[i + 1] - hs[i]) * (temperature_c - ts[i]) / (ts[i + 1] - ts[i])
+
+
+def known_band(tables: int, spread_hrc: float, temperature_c: float) -> float:
+    """Half the 90 % band around the middle of a grade's tables that lie `spread_hrc` apart.
+
+    The scatter of one table against another holds that of two heats; against the middle of n it is smaller.
+    """
+    one = _straight(temperature_c, KNOWN_HRC)
+    return max(one * sqrt((1.0 + 1.0 / max(tables, 1)) / 2.0), spread_hrc / 2.0 + 1.0)
+
+
+def predict(known: Known, temperature_c: float, time_s: float) -> Predicted:
+    """Hardness after one temper of this steel at a temperature (°C) for a time (s)."""
+    tried: list[Predicted] = []
+    if known.steel is not None:
+        tried.append(_of_grade(known.steel, temperature_c, time_s))
+    elements = known.elements or (known.steel.elements if known.steel else None)
+    table_only = known.steel is not None and bool(known.steel.table_only)
+    if not table_only and not (tried and tried[0].hardness_hrc is not None):
+        if elements is not None:
+            tried.append(_of_composition(elements, temperature_c, time_s))
+        elif known.carbon is not None:
+            tried.append(_of_class(known.carbon, known.alloyed, temperature_c, time_s))
+    if not tried:
+        return Predicted(None, None, None, "none", "Nothing is known of this steel: temper a coupon.")
+    found = next((one for one in tried if one.hardness_hrc is not None), None)
+    if found is None:
+        reason = " ".join(dict.fromkeys(one.reason for one in tried))
+        return Predicted(None, None, None, tried[0].model, reason, sources=tried[0].sources, tables=tried[0].tables)
+    skipped = tuple(f"Not by the {one.model}: {one.reason}" for one in tried if one.hardness_hrc is None)
+    return _with_offset(_add(found, skipped), known.offset)
+
+
+def _of_grade(steel: Steel, temperature_c: float, time_s: float) -> Predicted:
+    model = "known grade"
+    if not steel.curves:
+        return Predicted(None, None, None, model, f"No tempering table of {steel.name} was found.")
+    why = hardness.time_refusal(temperature_c, time_s)
+    if why:
+        return Predicted(None, None, None, model, why)
+    shown, unread = [], []
+    for curve in steel.curves:
+        if steel.table_only:
+            near = curve.time_s / FACTOR_OF_TIME <= time_s <= curve.time_s * FACTOR_OF_TIME
+            hrc = read_curve(curve, temperature_c) if near else None
+        else:
+            hrc = curve_hardness(curve, temperature_c, time_s)
+        if hrc is None:
+            unread.append(f"{curve.temperatures_c[0]:g} to {curve.temperatures_c[-1]:g} °C, {curve.schedule}")
+        else:
+            shown.append(Shown(round(hrc, 1), curve.schedule, curve.source, curve.mark))
+    reach = "; ".join(f"{c.temperatures_c[0]:g} to {c.temperatures_c[-1]:g} °C ({c.schedule})" for c in steel.curves)
+    if not shown:
+        only = f" {steel.table_only} A table holds for its own time within a factor of 3." if steel.table_only else ""
+        return Predicted(None, None, None, model, f"Outside the tables of {steel.name}: {'; '.join(unread)}.{only}")
+    values = [one.hardness_hrc for one in shown]
+    middle, spread = sum(values) / len(values), max(values) - min(values)
+    if middle < 20.0:
+        return Predicted(None, None, None, model, "Softer than 20 HRC, where the Rockwell C scale ends.")
+    half = known_band(len(shown), spread, temperature_c)
+    warnings = []
+    if spread > 1.5:
+        said = ", ".join(f"{one.hardness_hrc:g} ({one.mark})" for one in shown)
+        warnings.append(f"The tables of {steel.name} disagree by {spread:.1f} HRC ({said}): trust a tested coupon.")
+    if all(one.mark == "from memory" for one in shown):
+        warnings.append(f"What is known of {steel.name} here is from memory.")
+        half += 1.0
+    if any("relative" in one.source for one in shown):
+        warnings.append("A table of the nearest measured relative is used.")
+    if not all(curve.time_stated for curve in steel.curves):
+        warnings.append("One table does not say its time; an hour is taken.")
+    how = "its tables" if steel.table_only else "its tables, shifted in time by Hollomon and Jaffe with C = 20"
+    return Predicted(middle, middle - half, middle + half, model,
+                     warnings=tuple(warnings), sources=tuple(f"{one.source} ({one.mark})" for one in shown),
+                     reach=f"{reach}: {how}", tables=tuple(shown))  # fmt: skip
+
+
+def _of_composition(elements: Elements, temperature_c: float, time_s: float) -> Predicted:
+    model = "composition"
+    why = hardness.refusal(elements, temperature_c, time_s)
+    if why:
+        return Predicted(None, None, None, model, why)
+    p = hardness.parameter_f(temperature_c, time_s)
+    hrc = hardness.tempered_hrc(elements, p)
+    if hrc < 20.0:
+        return Predicted(None, None, None, model, "Softer than 20 HRC, where the Rockwell C scale ends.")
+    low, high = hardness.band_hrc(elements, p)
+    warnings = [f"From composition alone ({written(elements)}): a tested coupon is better."]
+    if elements.si > 1.0:
+        warnings.append("Of steels with so much silicon only one heat was measured.")
+    if elements.c > 0.8:
+        warnings.append("Above 0.8 % carbon the hardness also hangs on how hot it was hardened.")
+    return Predicted(hrc, hrc + low, hrc + high, model, warnings=tuple(warnings), sources=hardness.SOURCES,
+                     reach=f"{hardness.LEAST_CARBON:g} to {hardness.MOST_CARBON:g} % C, low alloy, 90 to 660 °C, "
+                     "10 min to 32 h")  # fmt: skip
+
+
+def _of_class(carbon: tuple[float, float], alloyed: bool | None, temperature_c: float, time_s: float) -> Predicted:
+    """By a carbon guess: the band covers its ends, and what alloy adds where the steel may have any."""
+    model = "class"
+    ends = [Elements(min(max(end, hardness.LEAST_CARBON), hardness.MOST_CARBON), mn=0.7, si=0.25) for end in carbon]
+    why = hardness.refusal(ends[0], temperature_c, time_s)
+    if why:
+        return Predicted(None, None, None, model, why)
+    p = hardness.parameter_f(temperature_c, time_s)
+    values = [hardness.tempered_hrc(end, p) for end in ends]
+    bands = [hardness.band_hrc(end, p) for end in ends]
+    alloy_hrc = 0.0 if alloyed is False else _straight(temperature_c, ALLOY_HRC)
+    middle = sum(values) / 2.0 + (alloy_hrc / 2.0 if alloyed else 0.0)
+    if middle < 20.0:
+        return Predicted(None, None, None, model, "Softer than 20 HRC, where the Rockwell C scale ends.")
+    low = min(values) + min(low for low, _ in bands)
+    high = max(values) + max(high for _, high in bands) + alloy_hrc
+    text = f"From a carbon guess of {carbon[0]:g} to {carbon[1]:g} % alone: temper and test a coupon first."
+    return Predicted(middle, low, high, model, warnings=(text,), sources=hardness.SOURCES,
+                     reach="plain carbon surface; alloy reads harder")  # fmt: skip
+
+
+def _straight(x: float, points: Sequence[tuple[float, float]]) -> float:
+    """Straight between the points, held at the ends."""
+    if x <= points[0][0]:
+        return points[0][1]
+    for (low, low_y), (high, high_y) in pairwise(points):
+        if x <= high:
+            return low_y + (high_y - low_y) * (x - low) / (high - low)
+    return points[-1][1]
+
+
+def _with_offset(found: Predicted, offset: Offset | None) -> Predicted:
+    """The prediction moved by what this stock's tested pieces say; its band from them and the scatter in a heat."""
+    if offset is None or offset.pieces == 0 or found.hardness_hrc is None:
+        return found
+    assert found.low_hrc is not None
+    assert found.high_hrc is not None
+    half = 1.645 * sqrt(offset.error_hrc**2 + offset.within_hrc**2)
+    half = min(half, max(found.high_hrc - found.hardness_hrc, found.hardness_hrc - found.low_hrc))
+    hrc = found.hardness_hrc + offset.hrc
+    pieces = "1 tested piece" if offset.pieces == 1 else f"{offset.pieces} tested pieces"
+    said = f"Moved by {offset.hrc:+.1f} HRC from {pieces} of this stock, on top of the {found.model}."
+    return Predicted(hrc, hrc - half, hrc + half, "stock tested here", warnings=(said, *found.warnings),
+                     sources=(f"{pieces} of this stock", *found.sources), reach=found.reach,
+                     tables=found.tables)  # fmt: skip
+
+
+def _add(found: Predicted, warnings: Sequence[str]) -> Predicted:
+    return replace(found, warnings=(*warnings, *found.warnings))
