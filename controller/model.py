@@ -240,10 +240,12 @@ class Confirm:
 
 @dataclass(frozen=True, slots=True)
 class Preheat:
-    """`target_c` None: the oil's own. `ready_in_s` None: now; else when the oil is to be ready."""
+    """`target_c` None: the oil's own. `ready_in_s` None: now; else when the oil is to be ready. `gentle`: little heat
+    this once, for oil that was filled in or stood long and may be wet."""
 
     target_c: float | None = None
     ready_in_s: float | None = None
+    gentle: bool = False
 
 
 @dataclass(frozen=True, slots=True)
@@ -377,6 +379,10 @@ class TankView(NamedTuple):
     limit_c: float | None
     flash_point_c: float | None
     oil: str | None
+    takes_kg: float | None = None
+    next_quench_in_s: float | None = None
+    untempered_s: float | None = None
+    gentle: bool = False
 
 
 class Snapshot(NamedTuple):
@@ -399,6 +405,29 @@ class Outcome(NamedTuple):
     snapshot: Snapshot
 
 
+# --- What a person is told -------------------------------------------------------------------------------
+
+Urgency = Literal["fire", "trip", "hand", "news"]
+
+
+@dataclass(frozen=True, slots=True)
+class Alert:
+    """A message to a person, made of an event. `event_id`: the event's number in the book; `at`: wall time, s.
+
+    `urgency`: "fire" and "trip" are said at any hour; "hand" wants somebody; "news" only informs. `subject`:
+    what it is about; of one subject nothing is said twice within minutes. `headline` and `text`: whole
+    sentences, with local clock times.
+    """
+
+    event_id: int
+    kind: str
+    urgency: Urgency
+    subject: str
+    headline: str
+    text: str
+    at: float
+
+
 # --- Where siblings meet (introduced to each other by the commands) --------------------------------------
 
 
@@ -411,6 +440,18 @@ class Answer:
     phase: str | None = None
 
 
+class Forecast(NamedTuple):
+    """What a start would bring, from the moment heat begins: seconds until the first soak begins and until the
+    last one ends (cools included), each with its error either way; `too_long`: it would be refused as longer
+    than 11 h."""
+
+    soak_in_s: float
+    ends_in_s: float
+    soak_error_s: float
+    ends_error_s: float
+    too_long: bool
+
+
 class Desk(Protocol):
     """What the web asks of the daemon. All calls are safe from any thread and never wait."""
 
@@ -419,6 +460,10 @@ class Desk(Protocol):
 
     def ask(self, wish: Wish, who: str) -> Future[Answer]:
         """Queue a wish for the next tick. A full queue answers at once, with the reason."""
+
+    def forecast(self, program: Program, load: tuple[LoadItem, ...]) -> Forecast | None:
+        """When this program would begin to soak and be done, were it started now; None where its numbers, the
+        load's or the shop give no forecast."""
 
     def on_time(self) -> bool:
         """Whether ticks are on time (for /healthz)."""

@@ -56,12 +56,13 @@ def whole(meaning: str, low: int, high: int, *, default: Any = ...) -> Any:
 
 
 def words(
-    meaning: str, *, default: Any = ..., shortest: int = 0, longest: int = 200, left_out: str = "", right: str = ""
-) -> Any:
-    """Text in quotes. `right` says what is right where lengths do not."""
+    meaning: str, *, default: Any = ..., shortest: int = 0, longest: int = 200, left_out: str = "", right: str = "",
+    secret: bool = False,
+) -> Any:  # fmt: skip
+    """Text in quotes. `right` says what is right where lengths do not; `secret`: never shown, copied or logged."""
     extra: dict[str, Any] = {"left_out": left_out, "right": right}
     return Field(default, min_length=shortest, max_length=longest, strict=True, description=meaning,
-                 json_schema_extra=extra)  # fmt: skip
+                 repr=not secret, exclude=secret or None, json_schema_extra=extra)  # fmt: skip
 
 
 def yes_no(meaning: str, *, default: Any = ...) -> Any:
@@ -144,12 +145,13 @@ def _fault(
         return Fault(place, line, "wrong_type", f"{place or 'The whole'} is {shown(value)}; right is a table.")
     if kind == "missing":
         return Fault(place, line, "missing", f"{place} is missing; right is {right(field)}: {field.description}.")
+    given = shown(value) if field.repr else "not right"
     if kind == "value_error":
-        return Fault(place, line, "not_allowed", f"{place} is {shown(value)}; {context['error']}")
+        return Fault(place, line, "not_allowed", f"{place} is {given}; {context['error']}")
     bounds = ("greater_than", "less_than", "finite", "too_", "string_too", "literal", "enum")
     code = "out_of_range" if kind.startswith(bounds) else "wrong_type"
     hint = _other_unit(field, value)
-    return Fault(place, line, code, f"{place} is {shown(value)}; right is {right(field)}.{hint}")
+    return Fault(place, line, code, f"{place} is {given}; right is {right(field)}.{hint}")
 
 
 def _unknown(model: type[Table], path: Path) -> str:

@@ -22,14 +22,26 @@ from typing import TYPE_CHECKING, Any, TextIO
 
 import uvicorn
 
+from controller.alerts import Teller, open_channels
 from controller.commands.pairing import PairingSocket, show
 from controller.commands.shipped import Library, ShopFile, demo_shop_text, load_shipped, read_shop, shop_of
 from controller.core.limits import derive
 from controller.core.tick import Core
 from controller.daemon import Service, notify_systemd
-from controller.model import Outcome, RehearsalControls
+from controller.model import Alert, Event, Outcome, RehearsalControls, Snapshot
 from controller.pump import Pump
-from controller.records import Book, Devices, Records, RecordsError, RunRecorder, database_path, default_data_directory
+from controller.records import (
+    Book,
+    Devices,
+    Outbox,
+    Records,
+    RecordsError,
+    RunRecorder,
+    database_path,
+    default_data_directory,
+    outbox,
+)
+from controller.records.batch import Writing
 from controller.serial_port import SerialPort
 from controller.settings import Shop, ShopFileError, conservative_shop
 from controller.web.access import Access
@@ -137,21 +149,25 @@ def _with_record(args: Namespace, directory: Path, library: Library, shop_file: 
     clock = rehearsal.now_s if rehearsal else time.monotonic
     port = SerialPort(rehearsal.tty_path if rehearsal else args.device)
     pump = Pump(_cores(shop_file, records), Link(), remake=shop_file is None)
+    shop = shop_file.shop if shop_file else conservative_shop(0)
+    teller = _teller(shop, records)
     recorder = RunRecorder(
         records,
         state=lambda: pump.core.state(),
         now_s=clock(),
         settings_hash=_hash(str(shop_file.shop if shop_file else "")),
         profiles_hash=_hash(repr(sorted(library.programs))),
+        tell=_telling(teller),
     )
     taker: Any = recorder if rehearsal is None else _LoadsTheOven(recorder, rehearsal, pump)
     scale = rehearsal.speed if rehearsal else (lambda: 1.0)
     service = Service(pump, port, now_s=clock, wall=time.time, recorder=taker, scale=scale)
-    shop = shop_file.shop if shop_file else conservative_shop(0)
     try:
-        return _listen(args, directory, library, shop, service, records, rehearsal)
+        return _listen(args, directory, library, shop, service, records, rehearsal, teller)
     finally:
         service.stop()
+        for way in teller.ways:
+            way.stop()
         service.heat_off.wait(0.3)
         if not service.failed:
             records.put_state(pump.core.state())
@@ -180,6 +196,35 @@ def _cores(shop_file: ShopFile | None, records: Records) -> Callable[[int | None
     return make
 
 
+def _teller(shop: Shop, records: Records) -> Teller:
+    """What people are told, with what the book says still waits to be sent. A damaged memory silences nothing."""
+    book = Outbox(records, records.path)
+    try:
+        before, waiting = book.before(), book.waiting()
+    except RecordsError as error:
+        log.warning("Earlier alerts are not known: %s", error)
+        before, waiting = [], []
+
+    def report(channel: str, alert: Alert, attempts: int, fault: str, done: bool) -> None:
+        book.report(channel, alert, attempts, fault, done, at=time.time())
+
+    channels = open_channels(shop.alerts, mono=time.monotonic, wall=time.time, report=report, waiting=waiting)
+    return Teller(
+        channels, units=shop.units, clock_at=lambda at: time.strftime("%H:%M", time.localtime(at)),
+        mark_seen=book.mark_seen, before=before,
+    )  # fmt: skip
+
+
+def _telling(teller: Teller) -> Callable[[Event, Snapshot, int, float], Writing | None]:
+    names = tuple(way.name for way in teller.ways)
+
+    def tell(event: Event, snapshot: Snapshot, number: int, at: float) -> Writing | None:
+        alert = teller.consider(event, snapshot, number, at)
+        return None if alert is None else outbox.insertion(alert, names)
+
+    return tell
+
+
 class _LoadsTheOven:
     """In a rehearsal the load of a run that is accepted lies in the simulated oven."""
 
@@ -199,7 +244,7 @@ def _hash(text: str) -> str:
 
 def _listen(
     args: Namespace, directory: Path, library: Library, shop: Shop, service: Service, records: Records,
-    rehearsal: Rehearsal | None,
+    rehearsal: Rehearsal | None, teller: Teller,
 ) -> int:  # fmt: skip
     host = args.host or "0.0.0.0"
     port = args.port or shop.network.port
@@ -213,7 +258,7 @@ def _listen(
         desk=service, book=Book(database_path(directory)), devices=devices, catalogue=Catalogue(library),
         access=access, mode="rehearsal" if rehearsal else "shop", units=shop.units, rehearsal=controls,
         allowed_hosts=names, port=port, wall=time.time, record_error=RecordsError,
-        record_trouble=lambda: records.trouble,
+        record_trouble=lambda: records.trouble, alerts=teller,
     )  # fmt: skip
     server = _Server(
         uvicorn.Config(app, log_level="warning", access_log=False, lifespan="off", ws="none"), service, app

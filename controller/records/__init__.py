@@ -6,8 +6,10 @@
 
 from .devices import Device, Devices
 from .export import run_json, trace_csv
+from .outbox import Outbox
 from .readers import Book, database_path, default_data_directory
 from .recorder import RunRecorder
+from .rescue import in_words, readable, restore
 from .rows import RunStart
 from .schema import RecordsError
 from .tape import TapeEntry, TapeKind
@@ -17,6 +19,7 @@ __all__ = [
     "Book",
     "Device",
     "Devices",
+    "Outbox",
     "Records",
     "RecordsError",
     "RunRecorder",
@@ -25,6 +28,9 @@ __all__ = [
     "TapeKind",
     "database_path",
     "default_data_directory",
+    "in_words",
+    "readable",
+    "restore",
     "run_json",
     "trace_csv",
 ]

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Final
 
-from ..model import Answer, Event, Outcome, Reason, Request
+from ..model import Answer, Event, Outcome, Reason, Request, Snapshot
+from .batch import Writing
 from .rows import RunStart, sample_of
 from .tape import TapeHead
 from .writer import Records
@@ -20,7 +21,8 @@ class RunRecorder:
 
     `state` gives the core's state (`Core.state`); it is asked once a tape block, after every tick that had
     events, and every ten seconds of a run. `settings_hash` and `profiles_hash` say what runs are started
-    with. `now_s` is the monotonic time at which recording begins.
+    with. `now_s` is the monotonic time at which recording begins. `tell` is asked with every event, the
+    snapshot of its tick, its number and wall time; what it answers is written in one piece with the event.
 
     Events it acts on: `run_started` {`run_id`, `program`, `load`, `who`}, `run_resumed` {`run_id`},
     `run_ended` {`run_id`, `outcome`, `tempers`} (its text becomes the run's ending), `request_accepted` and
@@ -35,8 +37,10 @@ class RunRecorder:
         now_s: float,
         settings_hash: str = "",
         profiles_hash: str = "",
+        tell: Callable[[Event, Snapshot, int, float], Writing | None] | None = None,
     ) -> None:
         self._records = records
+        self._tell = tell
         self._state = state
         self._hashes = (settings_hash, profiles_hash)
         self._tape = TapeHead(state, now_s)
@@ -73,7 +77,7 @@ class RunRecorder:
         for outcome in outcomes:
             at = wall + outcome.snapshot.at_s - now_s
             for event in outcome.events:
-                numbers.extend(self._happened(event, now_s, wall + event.at_s - now_s))
+                numbers.extend(self._happened(event, outcome.snapshot, now_s, wall + event.at_s - now_s))
             self._sample(outcome, at)
             self._keep_state(outcome)
         block = self._tape.turn(now_s)
@@ -81,7 +85,7 @@ class RunRecorder:
             self._records.put_tape(self._run_id, block)
         return tuple(numbers)
 
-    def _happened(self, event: Event, now_s: float, at: float) -> tuple[int, ...]:
+    def _happened(self, event: Event, snapshot: Snapshot, now_s: float, at: float) -> tuple[int, ...]:
         if event.kind == "run_started":
             self._run_begins(event, at)
         elif event.kind == "run_resumed":
@@ -90,7 +94,13 @@ class RunRecorder:
         elif event.kind in _ANSWERED:
             self._answered(event, at)
         # A run's last event belongs to it, and is left before its end, so that both come in one commit.
-        numbers = self._records.put_events((event,), run_id=self._run_id, at=at)
+        tell = self._tell
+        numbers = self._records.put_events(
+            (event,),
+            run_id=self._run_id,
+            at=at,
+            beside=None if tell is None else lambda told, number: tell(told, snapshot, number, at),
+        )
         if event.kind == "run_ended":
             self._run_ends(event, now_s, at)
         return numbers

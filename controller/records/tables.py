@@ -247,4 +247,9 @@ _PEOPLE: Final = (
     "CREATE INDEX alerts_due ON alerts(due_at) WHERE delivered_at IS NULL",
 )
 
-MIGRATIONS: Final = (Migration(1, "the first book", _RUNS + _DIARY + _SHOP + _PEOPLE),)
+_OUTBOX: Final = ("ALTER TABLE alerts ADD COLUMN told TEXT NOT NULL DEFAULT ''",)
+
+MIGRATIONS: Final = (
+    Migration(1, "the first book", _RUNS + _DIARY + _SHOP + _PEOPLE),
+    Migration(2, "what alerts say", _OUTBOX),
+)

@@ -41,6 +41,11 @@ _BATCH: Final = 2_000
 _TAPE_BATCH: Final = 24  # a lead-in and what came meanwhile
 
 
+def _both(connection: sqlite3.Connection, first: Writing, second: Writing) -> None:
+    first(connection)
+    second(connection)
+
+
 class Records:
     """The record book, open for writing by this process alone.
 
@@ -113,11 +118,17 @@ class Records:
     # --- what others leave ---------------------------------------------------------------------------
 
     def put_events(
-        self, events: Iterable[Event], *, run_id: int | None = None, at: float | None = None
+        self,
+        events: Iterable[Event],
+        *,
+        run_id: int | None = None,
+        at: float | None = None,
+        beside: Callable[[Event, int], Writing | None] | None = None,
     ) -> tuple[int, ...]:
         """Record what happened, at once. Answers the numbers the events have in the book.
 
         `run_id`: the run that is on, unless an event's data name another. `at`: wall time, default now.
+        `beside`: given an event and its number, what is to be written in one piece with it, if anything.
         """
         at = self._wall() if at is None else at
         numbers = []
@@ -126,8 +137,9 @@ class Records:
                 number = self._next_event_id
                 self._next_event_id += 1
                 numbers.append(number)
-                insert = partial(rows.insert_event, number=number, event=event, run_id=run_id, at=at)
-                self._leave(Item(insert))
+                insert: Writing = partial(rows.insert_event, number=number, event=event, run_id=run_id, at=at)
+                more = None if beside is None else beside(event, number)
+                self._leave(Item(insert if more is None else partial(_both, first=insert, second=more)))
         return tuple(numbers)
 
     def put_request(self, request: Request, answer: Answer, *, at: float | None = None) -> None:

@@ -312,10 +312,48 @@ class PieceLine(Told):
     note: str
 
 
+# --- Alerts ------------------------------------------------------------------------------------------------------
+
+
+class AlertLine(Told):
+    """`id` is the number of the event that it was made of."""
+
+    id: int
+    kind: str
+    urgency: Literal["fire", "trip", "hand", "news"]
+    headline: str
+    text: str
+    at: Rfc3339
+    seen_at: Rfc3339 | None
+    seen_by: str | None
+
+
+class AlertChannelTold(Told):
+    name: str
+    waiting: int = Field(description="messages not sent yet")
+    forgotten: int = Field(description="messages given up")
+    failing: str = Field(description='what is wrong with it, a sentence; "" when it gets through')
+    last_delivered_at: Rfc3339 | None
+
+
+class AlertsTold(Told):
+    alerts: list[AlertLine] = Field(description="the newest first")
+    channels: list[AlertChannelTold]
+
+
+class AlertSeen(Told):
+    id: int
+    seen: bool
+
+
+class AlertTest(Told):
+    channels: int = Field(description="how many were asked to send a test")
+
+
 TABLES: dict[str, type[BaseModel]] = {
     table.__name__: table
     for table in (
         Problem, Status, Taken, RunTaken, ForecastTold, Paired, Device, Revoked, RehearsalState, RunLine, Run,
-        EventLine, StockLine, PieceLine, OilProfile, SteelProfile, ProgramKeys,
+        EventLine, StockLine, PieceLine, OilProfile, SteelProfile, ProgramKeys, AlertsTold, AlertSeen, AlertTest,
     )
 }  # fmt: skip

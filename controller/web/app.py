@@ -14,11 +14,12 @@ from starlette.responses import Response
 from controller.model import Desk, RehearsalControls
 
 from .access import Access
+from .alert_routes import Silent, alert_routes
 from .documents import document_of
 from .guard import SECURITY_HEADERS, Guard
 from .open_routes import open_routes, serve_page
 from .parts import API, Parts
-from .ports import Book, Catalogue, Devices
+from .ports import Alerts, Book, Catalogue, Devices
 from .problems import Problem, problem, response
 from .record_routes import book_routes, device_routes, not_yet_routes, profile_routes
 from .rehearsal_routes import rehearsal_routes
@@ -45,13 +46,14 @@ def create_app(
     page_dir: Path | None = None,
     record_error: type[Exception] = OSError,
     record_trouble: Callable[[], str | None] = lambda: None,
+    alerts: Alerts | None = None,
 ) -> FastAPI:
     """The application; `app.state.hub.close()` ends its streams, from any thread.
 
     `allowed_hosts`: this machine's names and addresses (loopback and the address at which a client reached it are
     always among them). `port`: the one that clients see. `wall`: seconds since 1970. `record_error`: what book and
     devices raise when the disk does not do its part; answered with 503 and its text. `record_trouble`: a sentence
-    while the book takes nothing.
+    while the book takes nothing. `alerts`: what people were told; None: nobody is told anything.
     """
     teller = Teller(desk, mode, units, wall, rehearsal, record_trouble)
     hub = StreamHub(teller, book, devices, record_error)
@@ -76,6 +78,7 @@ def create_app(
     )
     for routes in (shop_routes, oven_routes, tank_routes, profile_routes, book_routes, device_routes, open_routes):
         app.include_router(routes(parts))
+    app.include_router(alert_routes(parts, alerts or Silent()))
     if rehearsal is not None:
         app.include_router(rehearsal_routes(rehearsal))
     app.include_router(not_yet_routes())

@@ -8,7 +8,7 @@ from __future__ import annotations
 import json
 import math
 from collections.abc import Mapping
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from typing import Any, ClassVar, Final, TypeVar
 
 from pydantic import ConfigDict, Field, field_validator
@@ -216,6 +216,11 @@ def rehearsal_body(body: bytes) -> RehearsalBody:
 def rfc3339(at: datetime) -> str:
     """A time in UTC with milliseconds."""
     return at.isoformat(timespec="milliseconds").replace("+00:00", "Z")
+
+
+def rfc3339_of(at: float | None) -> str | None:
+    """Seconds since 1970 as RFC 3339 UTC, None when they are not known."""
+    return None if at is None else rfc3339(datetime.fromtimestamp(at, UTC))
 
 
 def _time(text: str) -> datetime | None:

@@ -5,7 +5,6 @@ Routes that look at the disk are plain functions: they run beside the event loop
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
 from typing import Any, Final
 
 from fastapi import APIRouter
@@ -15,7 +14,7 @@ from starlette.responses import Response, StreamingResponse
 from controller.profiles import program_to_dict
 
 from .addresses import ID, Whole, id_of, query_of
-from .bodies import LARGEST_ID, rfc3339
+from .bodies import LARGEST_ID, rfc3339_of
 from .documents import told
 from .parts import API, Parts, device_of, who
 from .problems import Problem, problem, reply
@@ -36,7 +35,6 @@ NOT_YET: Final = (
     ("POST", "/stock/{id}/ladder", "Ladders are not kept yet. Write the results down."),
     ("GET", "/stock/{id}/filetests", "File tests are not kept yet."),
     ("POST", "/stock/{id}/filetests", "File tests are not kept yet. Write the results down."),
-    ("POST", "/alerts/{id}/seen", "Alerts are not sent yet, so none can be marked as seen."),
     ("POST", "/plan/temper", "Plans are not made here yet."),
     ("POST", "/plan/harden", "Plans are not made here yet."),
     ("POST", "/plan/quench", "Plans are not made here yet."),
@@ -129,9 +127,9 @@ def device_routes(parts: Parts) -> APIRouter:
                     "id": device.id,
                     "label": device.label,
                     "role": device.role,
-                    "created_at": _wall(device.created_at),
-                    "last_seen_at": _wall(device.last_seen_at),
-                    "revoked_at": _wall(device.revoked_at),
+                    "created_at": rfc3339_of(device.created_at),
+                    "last_seen_at": rfc3339_of(device.last_seen_at),
+                    "revoked_at": rfc3339_of(device.revoked_at),
                     "this": device.id == own,
                 }
                 for device in devices.list()
@@ -169,7 +167,3 @@ def _refusal(text: str) -> Any:
 
 def _no_run(run_id: int) -> Problem:
     return problem(404, "no_run", f"There is no run {run_id} in the book.")
-
-
-def _wall(at: float | None) -> str | None:
-    return None if at is None else rfc3339(datetime.fromtimestamp(at, UTC))

@@ -77,7 +77,7 @@ def test_migrations_are_applied_once_and_written_down(path: Path) -> None:
 
 def test_a_later_migration_is_applied_to_an_older_file_and_keeps_what_is_in_it(path: Path) -> None:
     with_a_run(path)
-    second = (*MIGRATIONS, Migration(2, "colours", ("ALTER TABLE pieces ADD COLUMN colour TEXT",)))
+    second = (*MIGRATIONS, Migration(len(MIGRATIONS) + 1, "colours", ("ALTER TABLE pieces ADD COLUMN colour TEXT",)))
     connection = sqlite3.connect(path, isolation_level=None)
     assert migrate(connection, path, lambda: WALL_S, second) == 1
     (columns,) = connection.execute("SELECT count(*) FROM pragma_table_info('pieces') WHERE name = 'colour'")
@@ -91,7 +91,7 @@ def test_a_migration_that_fails_half_way_leaves_the_file_as_it_was(path: Path) -
     statements = ("CREATE TABLE half (a INTEGER)", "CREATE TABLE half (a INTEGER)")
     connection = sqlite3.connect(path, isolation_level=None)
     with pytest.raises(sqlite3.OperationalError, match="already exists"):
-        migrate(connection, path, lambda: WALL_S, (*MIGRATIONS, Migration(2, "half", statements)))
+        migrate(connection, path, lambda: WALL_S, (*MIGRATIONS, Migration(len(MIGRATIONS) + 1, "half", statements)))
     assert connection.execute("SELECT name FROM sqlite_master WHERE name = 'half'").fetchall() == []
     assert connection.execute("SELECT max(number) FROM migrations").fetchone() == (len(MIGRATIONS),)
     connection.close()

@@ -365,7 +365,8 @@ def test_the_first_shop_file_is_sound_and_names_every_key() -> None:
     assert everything.tank is not None
     assert everything.alerts.quiet_until == "06:30"
     for key in re.findall(r"^\| `([\w.\[\]]+)`", settings_table(), re.MULTILINE):
-        assert re.search(rf"(?m)^\W*{key.split('.')[-1].removesuffix('[]')}\b", opened), key
+        name = key.split(".")[-1].removesuffix("[]")
+        assert re.search(rf"(?m)^\W*(\w+\.)?{name}\b", opened), key
 
 
 def test_the_commented_values_of_the_first_file_are_the_defaults() -> None:

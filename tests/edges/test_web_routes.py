@@ -15,6 +15,7 @@ import pytest
 from controller.model import (
     Answer,
     Confirm,
+    Forecast,
     LoadItem,
     Preheat,
     Presence,
@@ -130,6 +131,44 @@ def test_no_tick_is_503_and_the_wish_is_not_cancelled(rig: Rig, monkeypatch: pyt
 
 def test_no_tick_within_three_seconds_is_what_the_service_waits() -> None:
     assert parts.ANSWER_WITHIN_S == 3.0
+
+
+# --- what a start would bring ----------------------------------------------------------------------------------------
+
+
+def test_a_forecast_says_by_the_clock_when_a_start_would_be_done_and_starts_nothing(rig: Rig) -> None:
+    answer = rig.post("/api/v1/oven/forecast", {"program": "straw", "load": [{"mass_kg": 0.5, "section_mm": 12}]})
+    assert answer.status_code == 200
+    assert answer.json() == {
+        "soak_begins_at": "2027-01-15T08:30:00.000Z", "soak_begins_error_s": 450.0,
+        "ends_at": "2027-01-15T09:30:00.000Z", "ends_error_s": 900.0, "too_long": False, "reason": None,
+    }  # fmt: skip
+    assert rig.desk.foreseen[0][1] == (LoadItem(0.5, 12.0),)
+    assert rig.desk.asked == []
+
+
+def test_a_forecast_counts_in_a_rehearsals_own_seconds() -> None:
+    rehearsal = Rehearsal()
+    rehearsal.pace = 10.0
+    told = Rig(rehearsal=rehearsal).post("/api/v1/oven/forecast", {"program": "straw"}).json()
+    assert (told["ends_at"], told["ends_error_s"]) == ("2027-01-15T08:09:00.000Z", 90.0)
+
+
+def test_no_forecast_is_null_with_the_reason_and_one_too_long_says_so(rig: Rig) -> None:
+    rig.desk.foresight = None
+    told = rig.post("/api/v1/oven/forecast", {"program": "straw"}).json()
+    assert (told["ends_at"], told["soak_begins_at"]) == (None, None)
+    assert "no forecast" in told["reason"]
+    rig.desk.foresight = Forecast(1800.0, 46_800.0, 450.0, 900.0, True)
+    told = rig.post("/api/v1/oven/forecast", {"program": "straw"}).json()
+    assert told["too_long"] is True
+    assert "13 h; the longest is 11 h" in told["reason"]
+
+
+@pytest.mark.parametrize("body", [{}, {"program": "plum"}, {"program": "straw", "load": [{"mass_kg": 1, "piece": 9}]}])
+def test_a_forecast_refuses_what_a_start_refuses(rig: Rig, body: Any) -> None:
+    problem_of(rig.post("/api/v1/oven/forecast", body), 422)
+    assert rig.desk.foreseen == []
 
 
 # --- bodies that are wrong -----------------------------------------------------------------------------------------
@@ -340,7 +379,7 @@ def test_a_book_out_of_reach_is_503_and_our_own_mistake_500(rig: Rig) -> None:
 @pytest.mark.parametrize(
     ("method", "path"),
     [("GET", "/runs/7/record.pdf"), ("POST", "/stock/1/ladder"), ("POST", "/stock/1/filetests"),
-     ("POST", "/alerts/3/seen"), ("POST", "/plan/temper"), ("POST", "/plan/harden"), ("POST", "/plan/quench")],
+     ("POST", "/plan/temper"), ("POST", "/plan/harden"), ("POST", "/plan/quench")],
 )  # fmt: skip
 def test_what_this_release_does_not_do_is_501_in_a_plain_sentence(rig: Rig, method: str, path: str) -> None:
     answer = rig.get(f"/api/v1{path}") if method == "GET" else rig.post(f"/api/v1{path}", {})

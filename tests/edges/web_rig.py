@@ -15,6 +15,8 @@ import httpx
 from controller.model import (
     Answer,
     BoardView,
+    Forecast,
+    LoadItem,
     OvenView,
     Program,
     Prompt,
@@ -100,6 +102,8 @@ class Desk:
         self.asked: list[tuple[Wish, str]] = []
         self.futures: list[Future[Answer]] = []
         self.timely = True
+        self.foreseen: list[tuple[Program, tuple[LoadItem, ...]]] = []
+        self.foresight: Forecast | None = Forecast(1800.0, 5400.0, 450.0, 900.0, False)
 
     def snapshot(self) -> tuple[Snapshot, float]:
         return self.now, self.age_s
@@ -111,6 +115,10 @@ class Desk:
         if self.answer is not None:
             future.set_result(self.answer)
         return future
+
+    def forecast(self, program: Program, load: tuple[LoadItem, ...]) -> Forecast | None:
+        self.foreseen.append((program, load))
+        return self.foresight
 
     def on_time(self) -> bool:
         return self.timely
@@ -232,6 +240,7 @@ class Rig:
     devices: Devices = field(default_factory=Devices)
     now_s: float = 0.0
     trouble: str | None = None
+    alerts: Any = None
 
     def __post_init__(self) -> None:
         self.access = Access(self.devices, now_s=lambda: self.now_s)
@@ -253,6 +262,7 @@ class Rig:
             page_dir=self.page_dir,
             record_error=self.record_error,
             record_trouble=lambda: self.trouble,
+            alerts=self.alerts,
         )
         self.operator = self.paired("operator")
         self.viewer = self.paired("viewer")

@@ -1,0 +1,106 @@
+"""Which events a person is told of, and how urgently. A test holds this against the core's list of events."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from typing import Final, NamedTuple
+
+from controller.model import Event, Snapshot, Urgency
+from controller.words import Units, sentence
+
+AGAIN_AFTER_S: Final = 600.0
+"""Of one subject nothing but a trip is said twice within this: a flickering contact is one thing to see to."""
+
+
+class Rule(NamedTuple):
+    """`of`: what makes the event's subject beside its kind: keys of its data, or "text", its own."""
+
+    urgency: Urgency
+    of: tuple[str, ...] = ()
+
+
+RULES: Final[Mapping[str, Rule]] = {
+    "interlock_tripped": Rule("trip", ("interlock",)),
+    "interlock_withheld": Rule("hand", ("interlock",)),
+    "interlock_alert": Rule("hand", ("interlock",)),
+    "board_lost": Rule("hand"),
+    "board_incompatible": Rule("hand"),
+    "prompt_asked": Rule("hand", ("run_id", "text")),
+    "run_paused": Rule("hand", ("run_id",)),
+    "run_resumable": Rule("hand", ("run_id",)),
+    "run_ended": Rule("hand", ("run_id",)),
+    "soak_begun": Rule("news", ("run_id", "text")),
+    "arm_wait_over": Rule("news"),
+    "oil_ready": Rule("hand"),
+    "oil_left_band": Rule("hand"),
+    "presence_wanted": Rule("hand"),
+    "quench_seen": Rule("news"),
+}
+
+NOT_TOLD: Final[Mapping[str, str]] = {
+    "request_accepted": "whoever asked sees the answer",
+    "request_refused": "whoever asked sees the answer",
+    "board_found": "nothing to do",
+    "board_back": "nothing to do",
+    "board_rebooted": "a run that it paused is told as paused",
+    "armed": "whoever armed stands there",
+    "disarmed": "a trip is told by itself, a lapse wants nothing",
+    "arm_wanted": "whoever started it sees it; when the wait is over, that is told",
+    "button_pressed": "whoever pressed stands there",
+    "interlock_cleared": "nothing to do",
+    "trip_reset": "whoever reset it stands there",
+    "reset_refused": "whoever holds the button reads the page",
+    "run_started": "whoever started it sees it",
+    "heat_up": "nothing to do",
+    "soak_done": "the next temper follows by itself, or a prompt does",
+    "prompt_confirmed": "whoever confirmed stands there",
+    "run_resumed": "whoever resumed sees it",
+    "tank_on": "whoever asked sees it",
+    "tank_off": "whoever asked sees it, a cause is told as withheld",
+    "presence": "somebody is there",
+    "quench_declared": "whoever quenched stands there",
+}
+
+ROWS_NOT_TOLD: Final = frozenset(
+    {"board_silent", "board_trip", "run_paused", "shared_circuit", "oven_fitted", "tank_fitted", "oil_unknown", "door"}
+)
+"""Rows whose withholding has an event of its own, or is seen by whoever stands there."""
+
+_CLOCK: Final = re.compile(r"\{in:(-?\d+(?:\.\d+)?)\}")
+
+
+class Told(NamedTuple):
+    """What is to be said of an event."""
+
+    urgency: Urgency
+    subject: str
+    headline: str
+    text: str
+
+
+def what_to_tell(
+    event: Event, snapshot: Snapshot, *, units: Units, clock_in: Callable[[float], str]
+) -> Told | None:
+    """What a person is told of this event, None for nothing. `clock_in`: seconds from now to a local clock time."""
+    rule = RULES.get(event.kind)
+    if rule is None or _of_no_use(event):
+        return None
+    headline, advice = sentence(snapshot, units=units, data_age_s=0.0)
+    urgency: Urgency = "fire" if snapshot.fire and rule.urgency == "trip" else rule.urgency
+    about = {**event.data, "text": event.text}
+    subject = ":".join((event.kind, *(str(about.get(key, "")) for key in rule.of)))
+    own = "" if urgency == "fire" or event.text in (headline, "") else event.text
+    parts = [_with_clock(part, clock_in) for part in (headline, own, advice) if part]
+    return Told(urgency, subject, parts[0], " ".join(parts[1:]))
+
+
+def _of_no_use(event: Event) -> bool:
+    """A run that somebody stopped, or whose trip is told by itself; a row that is seen by whoever is there."""
+    if event.kind == "run_ended":
+        return event.data.get("outcome") != "ended"
+    return event.kind == "interlock_withheld" and event.data.get("interlock") in ROWS_NOT_TOLD
+
+
+def _with_clock(text: str, clock_in: Callable[[float], str]) -> str:
+    return _CLOCK.sub(lambda match: clock_in(float(match[1])), text)

@@ -1,0 +1,105 @@
+"""The alerts in the book: what was told, what still waits to be sent, who has seen it.
+
+A row for each alert and channel; the row of the page, which needs no sending, carries who has seen it. An
+alert is committed with its event in one piece, and marked as delivered after it was: a kill in between sends
+it twice, never not at all.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+from collections.abc import Sequence
+from contextlib import closing
+from functools import partial
+from pathlib import Path
+from typing import Any, Final
+
+from ..model import Alert
+from .batch import Writing
+from .plain import storable, text_of
+from .schema import open_read_only
+from .writer import Records
+
+PAGE: Final = "page"
+REMEMBERED: Final = 200
+
+
+def insertion(alert: Alert, channels: Sequence[str]) -> Writing:
+    """Writes the alert for the page and each of these channels."""
+    return partial(_insert, alert=alert, channels=channels)
+
+
+def _insert(connection: sqlite3.Connection, alert: Alert, channels: Sequence[str]) -> None:
+    told = text_of(alert)
+    connection.executemany(
+        "INSERT OR IGNORE INTO alerts (event_id, channel, created_at, due_at, delivered_at, told)"
+        " VALUES (?, ?, ?, ?, ?, ?)",
+        [
+            (alert.event_id, storable(channel), alert.at, alert.at, alert.at if channel == PAGE else None, told)
+            for channel in (PAGE, *channels)
+        ],
+    )
+
+
+def _alert(told: str) -> Alert:
+    values: dict[str, Any] = json.loads(told)
+    return Alert(**values)
+
+
+class Outbox:
+    """What `Teller` and its channels leave for the book, and what they find there after a restart."""
+
+    def __init__(self, records: Records, path: Path) -> None:
+        self._records = records
+        self._path = path
+
+    def before(self) -> list[tuple[Alert, float | None, str | None]]:
+        """The newest alerts, oldest first: alert, when it was seen (wall s) and by whom. Raises RecordsError."""
+        rows = self._rows(
+            "SELECT told, seen_at, seen_by FROM (SELECT * FROM alerts WHERE channel = ? AND told <> ''"
+            " ORDER BY id DESC LIMIT ?) ORDER BY id",
+            (PAGE, REMEMBERED),
+        )
+        return [(_alert(row["told"]), row["seen_at"], row["seen_by"]) for row in rows]
+
+    def waiting(self) -> list[tuple[str, Alert]]:
+        """What was not delivered and not seen, oldest first: channel, alert. Raises RecordsError."""
+        rows = self._rows(
+            "SELECT channel, told FROM alerts WHERE delivered_at IS NULL AND seen_at IS NULL AND told <> ''"
+            " ORDER BY id DESC LIMIT ?",
+            (REMEMBERED,),
+        )
+        return [(row["channel"], _alert(row["told"])) for row in reversed(rows)]
+
+    def _rows(self, query: str, values: Sequence[Any]) -> list[sqlite3.Row]:
+        with closing(open_read_only(self._path)) as connection:
+            return connection.execute(query, values).fetchall()
+
+    def report(self, channel: str, alert: Alert, attempts: int, fault: str, done: bool, *, at: float) -> None:
+        """How a try ended; `done`: delivered, or given up with the reason in `fault`."""
+        if alert.event_id < 0:
+            return
+        self._records.put(
+            partial(_report, channel=channel, number=alert.event_id, attempts=attempts, fault=fault or None,
+                    at=at if done else None)
+        )  # fmt: skip
+
+    def mark_seen(self, event_id: int, who: str, at: float) -> None:
+        """Somebody has seen it, on whichever channel."""
+        self._records.put(partial(_seen, number=event_id, who=who, at=at))
+
+
+def _report(
+    connection: sqlite3.Connection, channel: str, number: int, attempts: int, fault: str | None, at: float | None
+) -> None:
+    connection.execute(
+        "UPDATE alerts SET attempts = ?, last_error = ?, delivered_at = ? WHERE event_id = ? AND channel = ?",
+        (attempts, fault, at, number, channel),
+    )
+
+
+def _seen(connection: sqlite3.Connection, number: int, who: str, at: float) -> None:
+    connection.execute(
+        "UPDATE alerts SET seen_at = ?, seen_by = ? WHERE event_id = ? AND seen_at IS NULL", (at, storable(who), number)
+    )
