@@ -10,7 +10,7 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import NamedTuple
 
-from tests.bench import control, service
+from tests.bench import control, page, service, streams
 
 
 class Line(NamedTuple):
@@ -45,8 +45,18 @@ def lines() -> list[Line]:
     with tempfile.TemporaryDirectory() as directory:
         live = service.live(Path(directory))
     add("worst lateness of a tick under 50 streams, ms", live.worst_lateness_ms, "", 100.0)
+    add("worst lateness of a tick under 50 streams and a full disk, ms", live.full_disk_lateness_ms, "", 100.0)
+    print(f"  full disk: {live.record_trouble}", file=sys.stderr)
+    add("sessions that the board ended meanwhile", float(live.dead_mans), "", 0.0)
     add("stop from the phone to the heater's output off, worst of 7, s", live.stop_s, "", 0.5)
     add("SIGTERM with streams open, process gone, s", live.gone_s, "", 1.0)
+    message = streams.message_cost()
+    print(f"  a stream message: {message.ours_us:.0f} us, FastAPI's own {message.fastapi_us:.0f} us", file=sys.stderr)
+    add("CPU of a stream message, 50 clients, against FastAPI's own", message.ratio, "times", 0.5)
+    shown = page.cost()
+    add("the page's script and style, gzip, kB", shown.gzip_kb, "", 40.0)
+    print(f"  chart, worst of 38: {shown.chart_worst_ms:.0f} ms", file=sys.stderr)
+    add("an update of its chart at a sixth of CPU speed, median, ms", shown.chart_ms, "", 50.0)
     return table
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import resource
 import statistics
 import subprocess
 import sys
@@ -16,7 +17,7 @@ import psutil
 from controller.model import LoadItem
 from controller.rehearsal import Rehearsal
 from controller.sim.shop import SimShop
-from tests.shop.process import ROOT, free_port, shop
+from tests.shop.process import ROOT, ShopProcess, free_port, shop
 
 BARE = """
 import sys, uvicorn
@@ -35,7 +36,12 @@ class Start(NamedTuple):
 
 
 class Live(NamedTuple):
+    """`record_trouble`: what the service says of its book once the disk takes nothing."""
+
     worst_lateness_ms: float
+    full_disk_lateness_ms: float
+    record_trouble: str
+    dead_mans: int
     stop_s: float
     gone_s: float
 
@@ -119,6 +125,18 @@ def live(directory: Path) -> Live:
             running.post("oven/start", body)
             running.until(lambda: twin.oven_on)
             time.sleep(0.3)
-        text = running.client.get("/metrics").text
-        worst = next(float(line.split()[1]) for line in text.splitlines() if line.startswith("ovenhand_worst_lateness"))
-        return Live(worst * 1000.0, max(stops), running.terminate())
+        worst = _worst_lateness_s(running)
+        sessions = twin._guard.sid
+        # From here on no file of the process may grow: every write fails, as on a full disk.
+        resource.prlimit(running.process.pid, resource.RLIMIT_FSIZE, (0, 0))
+        time.sleep(20.0)
+        full = _worst_lateness_s(running)
+        trouble = running.status()["record_trouble"] or ""
+        assert trouble, "the disk was to be full"
+        ended = int(twin._guard.sid != sessions)
+        return Live(worst * 1000.0, full * 1000.0, trouble, ended, max(stops), running.terminate())
+
+
+def _worst_lateness_s(running: ShopProcess) -> float:
+    lines = running.client.get("/metrics").text.splitlines()
+    return next(float(line.split()[1]) for line in lines if line.startswith("ovenhand_worst_lateness"))
