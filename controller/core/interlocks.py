@@ -89,6 +89,10 @@ class Interlocks:
         """Whether this row withholds, trips or alerts now."""
         return self._by_name[name].acting
 
+    def fire(self) -> bool:
+        """Whether the flash alarm stands: the oil at its trip, or rising as no quench explains."""
+        return self.acting("oil_trip") or self.acting("oil_still_rising")
+
     def evaluate(self, facts: Facts, passed_s: float, at_s: float, events: list[Event]) -> Verdict:
         """The verdict for these facts; `passed_s` since the last call. Changes are appended to `events`."""
         if facts.fitted != self._fitted:
