@@ -23,7 +23,7 @@ TableT = TypeVar("TableT", bound="Table")
 class Table(BaseModel):
     """A table of a file: frozen, unknown keys refused, a key may be given by the name it has in the file only."""
 
-    model_config = ConfigDict(frozen=True, extra="forbid")
+    model_config = ConfigDict(frozen=True, extra="forbid", defer_build=True)
 
     brief: ClassVar[str] = ""
     """How `keys_table` writes such a table on one line, instead of key by key."""

@@ -11,14 +11,14 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import Final, TextIO
 
-import segno
-
 SOCKET_NAME: Final = "ovenhand.sock"
 
 
 def show(code: str, addresses: Sequence[str], stream: TextIO) -> None:
     """QR of the first address with the code, and both in words."""
     if addresses:
+        import segno  # only where a code is drawn: the service starts the sooner
+
         segno.make(f"{addresses[0]}#pair={code}", error="m").terminal(out=stream, compact=True)
         print(f"Open {' or '.join(addresses)} on the phone", file=stream)
     print(f"and type the code {code}. It works once, for 5 minutes.", file=stream)

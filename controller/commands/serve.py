@@ -16,6 +16,7 @@ import time
 from argparse import ArgumentParser, Namespace
 from collections.abc import Callable
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Any, TextIO
@@ -74,11 +75,12 @@ class UserError(Exception):
     """Something the user can put right; the message says what."""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Catalogue:
-    """The profiles as the web shows them."""
+    """The profiles as the web shows them. Steels, which no limit rests on, are read when they are first asked for."""
 
     library: Library
+    directory: Path
 
     @property
     def programs(self) -> Any:
@@ -88,9 +90,12 @@ class Catalogue:
     def oil_records(self) -> Any:
         return [oil.model_dump(mode="json") for oil in self.library.oils.values()]
 
-    @property
+    @cached_property
     def steels(self) -> Any:
-        return [steel.model_dump(mode="json") for steel in self.library.steels.values()]
+        library = load_shipped(self.directory, ("steels",))
+        for line in library.problems:
+            log.warning("%s", line)
+        return [steel.model_dump(mode="json") for steel in library.steels.values()]
 
 
 def run(args: Namespace) -> int:
@@ -113,7 +118,7 @@ def _serve(args: Namespace) -> int:
         raise UserError("--speed lies between 1 and 20.")
     directory = args.data or default_data_directory(os.environ) / ("rehearsal" if args.rehearsal else "")
     with _own(directory):
-        library = load_shipped(directory)
+        library = load_shipped(directory, ("programs", "oils"))
         for line in library.problems:
             log.warning("%s", line)
         return _with_record(args, directory, library, _shop(args, library))
@@ -255,7 +260,7 @@ def _listen(
     names = [socket.gethostname(), f"{socket.gethostname()}.local", *shop.network.names]
     controls: RehearsalControls | None = rehearsal
     app = create_app(
-        desk=service, book=Book(database_path(directory)), devices=devices, catalogue=Catalogue(library),
+        desk=service, book=Book(database_path(directory)), devices=devices, catalogue=Catalogue(library, directory),
         access=access, mode="rehearsal" if rehearsal else "shop", units=shop.units, rehearsal=controls,
         allowed_hosts=names, port=port, wall=time.time, record_error=RecordsError,
         record_trouble=lambda: records.trouble, alerts=teller,

@@ -43,17 +43,18 @@ class UnreadableError(ValueError):
     """A file that cannot be read as text; the message says why and what would be right."""
 
 
-def load_shipped(data: Path | None = None) -> Library:
-    """The shipped profiles and those in DATA/profiles, which add to them and replace none.
+def load_shipped(data: Path | None = None, folders: Iterable[str] = tuple(PARSERS)) -> Library:
+    """The shipped profiles and those in DATA/profiles, which add to them and replace none; only those `folders`.
 
     A fault in a shipped file is a broken promise of ours and raises; one of the user's is a line in `problems`.
     """
     library = Library()
     root = shipped_root()
-    for folder in PARSERS:
+    folders = tuple(folders)
+    for folder in folders:
         for file in _toml_files(root / folder):
             _add(library, folder, file.read_text(encoding="utf-8"), file.name)
-    problems = tuple(_add_own(library, data / "profiles")) if data else ()
+    problems = tuple(_add_own(library, data / "profiles", folders)) if data else ()
     return Library(library.programs, library.oils, library.steels, problems)
 
 
@@ -151,8 +152,8 @@ def _add(library: Library, folder: str, text: str, name: str) -> bool:
     return True
 
 
-def _add_own(library: Library, root: Path) -> Iterable[str]:
-    for folder in PARSERS:
+def _add_own(library: Library, root: Path, folders: Iterable[str]) -> Iterable[str]:
+    for folder in folders:
         try:
             files = _toml_files(root / folder)
         except OSError as error:
