@@ -19,11 +19,11 @@ from typing import Final
 COMMANDS: Final = {
     "serve": "the service: minds the oven and the tank, and answers the phone",
     "rehearse": "one whole run on the simulated oven, as fast as it goes",
-    "plan": "figures before anything is hot: quench",
+    "plan": "figures before anything is hot: temper, harden, quench",
     "pair": "a one-time code for a phone, from the service that is running",
     "doctor": "what is missing or not right on this machine, and what it keeps from working",
     "check": "every fault of a shop file or a profile at once; `--new` writes a first shop file",
-    "records": "the record book: list, show, export, verify, back up",
+    "records": "the record book: list, show, export, verify, back up, restore",
 }
 """Every command and what it is for, in the order of the help."""
 

@@ -15,6 +15,8 @@ from pathlib import Path
 from typing import Any, Final
 
 PLANS: Final = {
+    "temper": "controller.commands.plan_temper",
+    "harden": "controller.commands.plan_harden",
     "quench": "controller.commands.plan_quench",
 }
 """What can be planned, and the module that does it."""

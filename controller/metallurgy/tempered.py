@@ -19,6 +19,7 @@ from controller.metallurgy.steel import Elements, Steel, TemperCurve, written
 KNOWN_HRC: Final = ((220.0, 3.3), (300.0, 4.3), (400.0, 5.2))
 """°C and half the 90 % band around one table of the grade: 278 rows of one laboratory or heat read from another's
 table of that grade, shifted in time (computed by `python -m tests.metallurgy.fit`)."""
+PARALLEL_K: Final = 80.0
 SLACK_K: Final = 5.0
 """How far a table's ends are carried on straight."""
 ALLOY_HRC: Final = ((205.0, 2.4), (315.0, 4.7), (435.0, 8.0), (600.0, 13.0))
@@ -127,12 +128,8 @@ def _of_grade(steel: Steel, temperature_c: float, time_s: float) -> Predicted:
     if why:
         return Predicted(None, None, None, model, why)
     shown, unread = [], []
-    for curve in steel.curves:
-        if steel.table_only:
-            near = curve.time_s / FACTOR_OF_TIME <= time_s <= curve.time_s * FACTOR_OF_TIME
-            hrc = read_curve(curve, temperature_c) if near else None
-        else:
-            hrc = curve_hardness(curve, temperature_c, time_s)
+    readings = [_read(steel, curve, temperature_c, time_s) for curve in steel.curves]
+    for curve, hrc in zip(steel.curves, readings, strict=True):
         if hrc is None:
             unread.append(f"{curve.temperatures_c[0]:g} to {curve.temperatures_c[-1]:g} °C, {curve.schedule}")
         else:
@@ -141,15 +138,14 @@ def _of_grade(steel: Steel, temperature_c: float, time_s: float) -> Predicted:
     if not shown:
         only = f" {steel.table_only} A table holds for its own time within a factor of 3." if steel.table_only else ""
         return Predicted(None, None, None, model, f"Outside the tables of {steel.name}: {'; '.join(unread)}.{only}")
-    values = [one.hardness_hrc for one in shown]
+    values = [one.hardness_hrc for one in shown] + _in_parallel(steel, readings, temperature_c, time_s)
     middle, spread = sum(values) / len(values), max(values) - min(values)
     if middle < 20.0:
         return Predicted(None, None, None, model, "Softer than 20 HRC, where the Rockwell C scale ends.")
-    half = known_band(len(shown), spread, temperature_c)
+    half = known_band(len(values), spread, temperature_c)
     warnings = []
     if spread > 1.5:
-        said = ", ".join(f"{one.hardness_hrc:g} ({one.mark})" for one in shown)
-        warnings.append(f"The tables of {steel.name} disagree by {spread:.1f} HRC ({said}): trust a tested coupon.")
+        warnings.append(f"The tables of {steel.name} disagree by {spread:.1f} HRC: both are shown, trust a coupon.")
     if all(one.mark == "from memory" for one in shown):
         warnings.append(f"What is known of {steel.name} here is from memory.")
         half += 1.0
@@ -161,6 +157,37 @@ def _of_grade(steel: Steel, temperature_c: float, time_s: float) -> Predicted:
     return Predicted(middle, middle - half, middle + half, model,
                      warnings=tuple(warnings), sources=tuple(f"{one.source} ({one.mark})" for one in shown),
                      reach=f"{reach}: {how}", tables=tuple(shown))  # fmt: skip
+
+
+def _read(steel: Steel, curve: TemperCurve, temperature_c: float, time_s: float) -> float | None:
+    """A table's value: shifted in time, or, for a steel that hardens again, as it stands and near its own time only."""
+    if not steel.table_only:
+        return curve_hardness(curve, temperature_c, time_s)
+    near = curve.time_s / FACTOR_OF_TIME <= time_s <= curve.time_s * FACTOR_OF_TIME
+    return read_curve(curve, temperature_c) if near else None
+
+
+def _in_parallel(
+    steel: Steel, readings: Sequence[float | None], temperature_c: float, time_s: float
+) -> list[float]:
+    """Values of tables that end within 80 K: carried on in parallel to one that goes on.
+
+    Where one of two tables that disagree ends, the middle would jump to the other, as if it were the better one.
+    """
+    there = next((i for i, value in enumerate(readings) if value is not None), None)
+    if there is None or steel.table_only:
+        return []
+    found = []
+    for curve, value in zip(steel.curves, readings, strict=True):
+        if value is not None:
+            continue
+        here_c = tempering.equivalent_temperature_c(tempering.parameter(temperature_c, time_s), curve.time_s)
+        end = 0 if here_c < curve.temperatures_c[0] else -1
+        end_c = curve.temperatures_c[end]
+        other = curve_hardness(steel.curves[there], end_c, curve.time_s)
+        if abs(here_c - end_c) <= PARALLEL_K and other is not None:
+            found.append((readings[there] or 0.0) + curve.hardness_hrc[end] - other)
+    return found
 
 
 def _of_composition(elements: Elements, temperature_c: float, time_s: float) -> Predicted:

@@ -20,6 +20,9 @@ import numpy as np
 from controller.commands.shipped import load_shipped
 from controller.metallurgy.hardness import (
     BAND_KNOTS,
+    EDGE_CARBON,
+    EDGE_HRC,
+    FEW_HEATS,
     HARDEST_P,
     SOFTEST_P,
     band_hrc,
@@ -148,6 +151,22 @@ def _weighted(near: Sequence[tuple[Row, float]]) -> tuple[float, float]:
     return float(low), float(high)
 
 
+def held_without_heat(errors: Sequence[tuple[Row, float]], inner: Sequence[tuple[Row, float]]) -> dict[str, float]:
+    """Percent of rows within a band drawn, as the fit was, without their own heat."""
+    held: dict[str, list[bool]] = defaultdict(list)
+    for heat in sorted({row.heat for row, _ in errors}):
+        others = [(row, error) for row, error in inner if row.heat != heat]
+        mine = [(row, error) for row, error in errors if row.heat == heat]
+        plain = is_plain(mine[0][0].elements)
+        points = quantiles(others, plain=plain)
+        for row, error in mine:
+            low, high = (FEW_HEATS[plain] * float(np.interp(row.p, BAND_KNOTS, [pair[i] for pair in points])) for i in (0, 1))
+            edge = 0.0 if EDGE_CARBON[0] <= row.elements.c <= EDGE_CARBON[1] else EDGE_HRC
+            for name in ("all", "plain" if plain else "alloy", "to 300 °C" if row.temperature_c <= 300 else "above"):
+                held[name].append(low - edge <= error <= high + edge)
+    return {name: 100.0 * sum(values) / len(values) for name, values in held.items()}
+
+
 def by_class(row: Row) -> str:
     alloy = "plain" if is_plain(row.elements) else "alloy"
     carbon = "to 0.45 %C" if row.elements.c <= 0.45 else "to 0.75 %C" if row.elements.c <= 0.75 else "over 0.75 %C"
@@ -213,14 +232,17 @@ def main(arguments: Sequence[str] | None = None) -> int:
         print(f"{name}, 150 to 320 °C: mean {mean:+.2f}, between heats {between:.2f}, within a heat {within:.2f} HRC")
     print("\nComposition, each heat left out of the fit\n")
     print("\n".join(table(errors)))
+    whole = held_without_heat(errors, inner)
+    print("\nBand drawn without the heat as well:", ", ".join(f"{name} {held:.0f} %" for name, held in whole.items()))
     print("\nKnown grade from another heat's or laboratory's table\n")
     known = known_errors(rows)
     for low, high in ((0, 660), (0, 235), (235, 330), (330, 660)):
         mine = [(row, error) for row, error in known if low < row.temperature_c <= high]
         off = np.array([error for _, error in mine])
-        held = [abs(error) <= known_band(1, 0.0, row.temperature_c) for row, error in mine]
-        print(f"{low} to {high} °C: {len(mine)} rows, bias {off.mean():+.2f}, RMS "
-              f"{np.sqrt(np.mean(off**2)):.2f}, 90 % within {np.quantile(np.abs(off), 0.9):.2f} HRC; the band holds {100.0 * np.mean(held):.0f} %")  # fmt: skip
+        held = 100.0 * np.mean([abs(error) <= known_band(1, 0.0, row.temperature_c) for row, error in mine])
+        rms, most = np.sqrt(np.mean(off**2)), np.quantile(np.abs(off), 0.9)
+        print(f"{low} to {high} °C: {len(mine)} rows, bias {off.mean():+.2f}, RMS {rms:.2f}, 90 % within {most:.2f} "
+              f"HRC; the band holds {held:.0f} %")  # fmt: skip
     return 0
 
 
