@@ -7,7 +7,7 @@ as long to fall by half, solved exactly instead of read from his chart. Hard mea
 
 from __future__ import annotations
 
-from math import sqrt
+from math import exp, log, sqrt
 from typing import Final, Literal
 
 from controller.metallurgy.conduction import half_temperature_fo
@@ -88,39 +88,34 @@ def severity_per_in(medium: str, agitation: str = "") -> float:
     return (low + high) / 2.0
 
 
-def required_ideal_mm(bar_mm: float, h_per_in: float) -> float:
-    """The ideal diameter that a steel needs so that this round hardens to its centre, mm."""
+def required_ideal_mm(bar_mm: float, h_per_in: float, *, surface: bool = False) -> float:
+    """The ideal diameter that a steel needs so that this round hardens to its centre (or only at its surface), mm."""
     bar_in = bar_mm / INCH_MM
-    return bar_mm * sqrt(half_temperature_fo(h_per_in * bar_in) / IDEAL_FO)
+    return bar_mm * sqrt(half_temperature_fo(h_per_in * bar_in, surface=surface) / IDEAL_FO)
 
 
 def critical_diameter_mm(ideal_mm: float, h_per_in: float) -> float:
-    """The thickest round that hardens to its centre, mm (regula falsi on the exact rule)."""
-    low, high = ideal_mm * 1e-4, ideal_mm
-    low_f, high_f = required_ideal_mm(low, h_per_in) - ideal_mm, required_ideal_mm(high, h_per_in) - ideal_mm
-    side = 0
-    for _ in range(100):
-        middle = (low * high_f - high * low_f) / (high_f - low_f)
-        value = required_ideal_mm(middle, h_per_in) - ideal_mm
-        if abs(value) < 1e-7 * ideal_mm:
-            return middle
-        if value > 0.0:
-            high, high_f = middle, value
-            low_f = low_f / 2.0 if side == 1 else low_f
-            side = 1
-        else:
-            low, low_f = middle, value
-            high_f = high_f / 2.0 if side == -1 else high_f
-            side = -1
-    return (low + high) / 2.0
+    """The thickest round that hardens to its centre, mm: the exact rule solved by secants, nearly straight in logs."""
+    wanted = log(ideal_mm)
+    # Mild quenches: required is about sqrt(3.5 bar / H in inches); hard ones: the bar itself.
+    inches = ideal_mm / INCH_MM
+    x = log(INCH_MM * inches * inches * h_per_in / (3.0 + inches * h_per_in))
+    y = log(required_ideal_mm(exp(x), h_per_in)) - wanted
+    before_x, before_y = x, y
+    x -= 1.3 * y
+    for _ in range(60):
+        y = log(required_ideal_mm(exp(x), h_per_in)) - wanted
+        if abs(y) < 1e-9 or y == before_y:
+            break
+        step = y * (x - before_x) / (y - before_y)
+        before_x, before_y = x, y
+        x -= max(-2.0, min(step, 2.0))
+    return exp(x)
 
 
 def result(bar_mm: float, ideal_mm: float, h_per_in: float) -> Result:
     """Whether this round hardens through, as a shell, or not at all: the same rule at the centre and at the surface."""
-    bar_in = bar_mm / INCH_MM
-    allowed_fo = IDEAL_FO * (ideal_mm / bar_mm) ** 2
-    if half_temperature_fo(h_per_in * bar_in) <= allowed_fo:
+    if required_ideal_mm(bar_mm, h_per_in) <= ideal_mm:
         return "through"
     # The rule is rougher at the surface, and DI has its error: what may harden there is called a shell.
-    at_most_fo = allowed_fo * (1.0 + ERROR) ** 2
-    return "shell" if half_temperature_fo(h_per_in * bar_in, surface=True) <= at_most_fo else "not"
+    return "shell" if required_ideal_mm(bar_mm, h_per_in, surface=True) <= ideal_mm * (1.0 + ERROR) else "not"

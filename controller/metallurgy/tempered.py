@@ -15,6 +15,7 @@ from typing import Final
 
 from controller.metallurgy import hardness, tempering
 from controller.metallurgy.steel import Elements, Steel, TemperCurve, written
+from controller.metallurgy.stock import PieceTested, Residual, offset_of
 
 KNOWN_HRC: Final = ((220.0, 3.3), (300.0, 4.3), (400.0, 5.2))
 """°C and half the 90 % band around one table of the grade: 278 rows of one laboratory or heat read from another's
@@ -54,24 +55,14 @@ class Predicted:
 
 
 @dataclass(frozen=True, slots=True)
-class Offset:
-    """How far this stock lies from the model, from its tested pieces (HRC), and how many they are."""
-
-    hrc: float
-    error_hrc: float
-    pieces: int
-    within_hrc: float = 0.8
-
-
-@dataclass(frozen=True, slots=True)
 class Known:
-    """All that is known of the bar: its grade, its composition, a class with a carbon guess, its own offset."""
+    """All that is known of the bar: its grade, its composition, a class with a carbon guess, its tested pieces."""
 
     steel: Steel | None = None
     elements: Elements | None = None
     carbon: tuple[float, float] | None = None
     alloyed: bool | None = None
-    offset: Offset | None = None
+    pieces: tuple[PieceTested, ...] = ()
 
 
 def curve_hardness(curve: TemperCurve, temperature_c: float, time_s: float) -> float | None:
@@ -100,6 +91,11 @@ def known_band(tables: int, spread_hrc: float, temperature_c: float) -> float:
 
 def predict(known: Known, temperature_c: float, time_s: float) -> Predicted:
     """Hardness after one temper of this steel at a temperature (°C) for a time (s)."""
+    found = _by_model(known, temperature_c, time_s)
+    return _of_stock(known, found, temperature_c, time_s) if known.pieces and found.hardness_hrc is not None else found
+
+
+def _by_model(known: Known, temperature_c: float, time_s: float) -> Predicted:
     tried: list[Predicted] = []
     if known.steel is not None:
         tried.append(_of_grade(known.steel, temperature_c, time_s))
@@ -117,7 +113,7 @@ def predict(known: Known, temperature_c: float, time_s: float) -> Predicted:
         reason = " ".join(dict.fromkeys(one.reason for one in tried))
         return Predicted(None, None, None, tried[0].model, reason, sources=tried[0].sources, tables=tried[0].tables)
     skipped = tuple(f"Not by the {one.model}: {one.reason}" for one in tried if one.hardness_hrc is None)
-    return _with_offset(_add(found, skipped), known.offset)
+    return replace(found, warnings=(*skipped, *found.warnings))
 
 
 def _of_grade(steel: Steel, temperature_c: float, time_s: float) -> Predicted:
@@ -225,7 +221,8 @@ def _of_class(carbon: tuple[float, float], alloyed: bool | None, temperature_c: 
     if middle < 20.0:
         return Predicted(None, None, None, model, "Softer than 20 HRC, where the Rockwell C scale ends.")
     low = min(values) + min(low for low, _ in bands)
-    high = max(values) + max(high for _, high in bands) + alloy_hrc
+    hardest = hardness.as_quenched_hrc(max(carbon)) + 2.0
+    high = max(min(max(values) + max(high for _, high in bands) + alloy_hrc, hardest), middle)
     text = f"From a carbon guess of {carbon[0]:g} to {carbon[1]:g} % alone: temper and test a coupon first."
     return Predicted(middle, low, high, model, warnings=(text,), sources=hardness.SOURCES,
                      reach="plain carbon surface; alloy reads harder")  # fmt: skip
@@ -241,21 +238,35 @@ def _straight(x: float, points: Sequence[tuple[float, float]]) -> float:
     return points[-1][1]
 
 
-def _with_offset(found: Predicted, offset: Offset | None) -> Predicted:
-    """The prediction moved by what this stock's tested pieces say; its band from them and the scatter in a heat."""
-    if offset is None or offset.pieces == 0 or found.hardness_hrc is None:
-        return found
+def _of_stock(known: Known, found: Predicted, temperature_c: float, time_s: float) -> Predicted:
+    """The prediction moved by this stock's tested pieces, its band from them and the scatter in a stock."""
+    assert found.hardness_hrc is not None
     assert found.low_hrc is not None
     assert found.high_hrc is not None
-    half = 1.645 * sqrt(offset.error_hrc**2 + offset.within_hrc**2)
-    half = min(half, max(found.high_hrc - found.hardness_hrc, found.hardness_hrc - found.low_hrc))
+    residuals = []
+    for piece in known.pieces:
+        if not piece.teaches:
+            continue
+        there = _by_model(known, piece.temperature_c, piece.time_s).hardness_hrc
+        if there is not None:
+            p = tempering.parameter(piece.temperature_c, piece.time_s)
+            distance_k = tempering.equivalent_temperature_c(p, time_s) - temperature_c
+            residuals.append(Residual(piece.middle_hrc - there, piece.error_hrc, distance_k))
+    if not residuals:
+        return found
+    offset = offset_of(residuals, found.low_hrc - found.hardness_hrc, found.high_hrc - found.hardness_hrc)
+    half = min(offset.half_band_hrc, (found.high_hrc - found.low_hrc) / 2.0)
     hrc = found.hardness_hrc + offset.hrc
     pieces = "1 tested piece" if offset.pieces == 1 else f"{offset.pieces} tested pieces"
-    said = f"Moved by {offset.hrc:+.1f} HRC from {pieces} of this stock, on top of the {found.model}."
-    return Predicted(hrc, hrc - half, hrc + half, "stock tested here", warnings=(said, *found.warnings),
-                     sources=(f"{pieces} of this stock", *found.sources), reach=found.reach,
-                     tables=found.tables)  # fmt: skip
-
-
-def _add(found: Predicted, warnings: Sequence[str]) -> Predicted:
-    return replace(found, warnings=(*warnings, *found.warnings))
+    warnings = [f"Moved by {offset.hrc:+.1f} HRC from {pieces} of this stock, on top of the {found.model} model."]
+    if offset.strange:
+        warnings.append("A tested piece lies far from the rest of what is known: was it hardened through, and ground?")
+    return replace(
+        found,
+        hardness_hrc=hrc,
+        low_hrc=hrc - half,
+        high_hrc=hrc + half,
+        model="stock tested here",
+        warnings=(*warnings, *found.warnings),
+        sources=(f"{pieces} of this stock", *found.sources),
+    )

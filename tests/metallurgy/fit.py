@@ -160,7 +160,9 @@ def held_without_heat(errors: Sequence[tuple[Row, float]], inner: Sequence[tuple
         plain = is_plain(mine[0][0].elements)
         points = quantiles(others, plain=plain)
         for row, error in mine:
-            low, high = (FEW_HEATS[plain] * float(np.interp(row.p, BAND_KNOTS, [pair[i] for pair in points])) for i in (0, 1))
+            low, high = (
+                FEW_HEATS[plain] * float(np.interp(row.p, BAND_KNOTS, side)) for side in zip(*points, strict=True)
+            )
             edge = 0.0 if EDGE_CARBON[0] <= row.elements.c <= EDGE_CARBON[1] else EDGE_HRC
             for name in ("all", "plain" if plain else "alloy", "to 300 °C" if row.temperature_c <= 300 else "above"):
                 held[name].append(low - edge <= error <= high + edge)
