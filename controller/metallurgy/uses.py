@@ -1,0 +1,117 @@
+"""What hardness a tool wants, what a file should do on it, what reddening does to it, and what colours say."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import asdict, dataclass
+from typing import Any, Final
+
+from controller.metallurgy import tempering
+from controller.metallurgy.temper_plan import OVEN_C
+
+PRACTICE: Final = "common practice, no source"
+
+
+@dataclass(frozen=True, slots=True)
+class Use:
+    """A window of hardness for a kind of tool, what an ordinary file does on it, and how it is judged."""
+
+    name: str
+    low_hrc: float
+    high_hrc: float
+    file_text: str
+    note: str
+    source: str = PRACTICE
+    struck: bool = False
+    reddens: bool = False
+
+
+_DIFFICULT: Final = "A file cuts it with difficulty: that is right, softer than it skates on."
+
+USES: Final[Mapping[str, Use]] = {
+    use.name: use
+    for use in (
+        Use("struck tool", 48.0, 56.0, _DIFFICULT, "The struck end stays soft, 30 to 45 HRC, and is dressed when it "
+            "mushrooms.", struck=True),
+        Use("drift", 50.0, 56.0, _DIFFICULT, "Smooth and without nicks; the struck end stays soft.", struck=True),
+        Use("cold chisel", 53.0, 59.0, _DIFFICULT, "The edge only: some 30 mm of it hard, the body tough. One hour at "
+            "230 °C is a maker's advice for S1 (published data sheet).", struck=True),
+        Use("hot chisel", 45.0, 54.0, _DIFFICULT, "It reddens in use: what counts is how it holds up hot, not its "
+            "hardness cold.", struck=True, reddens=True),
+        Use("hammer face", 50.0, 58.0, _DIFFICULT, "Softer towards the eye; the rim rounded, so that nothing chips "
+            "off.", struck=True),
+        Use("spring", 42.0, 50.0, "A file cuts it.", "Above the reach of this oven for most steels: 400 °C and more."),
+        Use("knife", 57.0, 62.0, "A good file skates on the edge, or bites a little.", "Thin edges; tempered twice."),
+    )
+}  # fmt: skip
+"""Hardness windows differ from shop to shop by some 3 HRC; test your own."""
+
+COLOURS: Final[tuple[tuple[str, tuple[float, ...]], ...]] = (
+    ("faint yellow", (176.0,)),
+    ("straw", (205.0, 226.0, 220.0)),
+    ("brown", (260.0, 240.0)),
+    ("purple", (282.0, 260.0)),
+    ("dark blue", (310.0, 300.0)),
+    ("light blue", (337.0,)),
+    ("grey", (371.0, 340.0)),
+)
+"""°C on carbon steel after minutes: two published tables, which differ by up to 22 °C."""
+COLOUR_ERROR_K: Final = 25.0
+LONG_S: Final = 1800.0
+
+
+def window(name: str) -> Use:
+    """A use by its name. Raises ValueError with those that are known."""
+    found = USES.get(name.strip().lower())
+    if found is None:
+        raise ValueError(f'There is no use "{name[:40]}"; known are {", ".join(USES)}.')
+    return found
+
+
+def uses() -> list[dict[str, Any]]:
+    """All of them, in JSON values."""
+    return [asdict(use) for use in USES.values()]
+
+
+def judged(use: Use, low_hrc: float | None, high_hrc: float | None) -> str:
+    """What a file's band says of a tool for this use. None: open on that side."""
+    if high_hrc is not None and high_hrc < use.low_hrc:
+        return f"Too soft for a {use.name} ({use.low_hrc:g} to {use.high_hrc:g} HRC): harden it again."
+    if low_hrc is not None and low_hrc > use.high_hrc:
+        chips = " A struck tool left hard can throw chips." if use.struck else ""
+        return f"Too hard for a {use.name} ({use.low_hrc:g} to {use.high_hrc:g} HRC): temper hotter.{chips}"
+    inside = (low_hrc or 0.0) >= use.low_hrc and (high_hrc if high_hrc is not None else 99.0) <= use.high_hrc
+    if inside:
+        return f"Right for a {use.name} ({use.low_hrc:g} to {use.high_hrc:g} HRC). {use.file_text}"
+    return f"May be right for a {use.name} ({use.low_hrc:g} to {use.high_hrc:g} HRC): the test does not tell closer."
+
+
+def reddening(temperature_c: float = 650.0, time_s: float = 60.0) -> str:
+    """What heat in use does to the temper (Hollomon and Jaffe, C = 20): said instead of a hardness."""
+    hour_c = tempering.equivalent_temperature_c(tempering.parameter(temperature_c, time_s), 3600.0)
+    minutes = "a minute" if time_s == 60.0 else f"{time_s / 60.0:g} min"
+    return (
+        f"A tool that reddens in use loses its temper: {minutes} at "
+        f"{temperature_c:g} °C does what an hour near {round(hour_c, -1):g} °C does. Its hardness before says little; "
+        "cool it often, or use a hot-work steel."
+    )
+
+
+def colour_note(temperature_c: float, time_s: float, *, alloyed: bool = False) -> str:
+    """The colour to expect, as a note; never an input, and no kinetic law is behind it."""
+    if not 170.0 <= temperature_c <= 380.0:
+        return "No temper colour is to be expected there." if temperature_c < 170.0 else "Past the colours: grey."
+
+    def middle(values: tuple[float, ...]) -> float:
+        return sum(values) / len(values)
+
+    names = [name for name, values in COLOURS if abs(middle(values) - temperature_c) <= COLOUR_ERROR_K]
+    said = f"{names[0]} to {names[-1]}" if len(names) > 1 else names[0]
+    text = f"Colour on bright carbon steel after minutes: {said} (±{COLOUR_ERROR_K:g} °C, two published tables differ)."
+    if time_s >= LONG_S:
+        text += " After an hour or two in an oven it runs on: brown, purple or blue, 30 to 60 °C too hot by the look."
+    if temperature_c <= OVEN_C[1] and time_s >= LONG_S and temperature_c >= 250.0:
+        text += " Straw to first blue is usual then (common practice)."
+    if alloyed:
+        text += " Alloyed steel colours later: hotter than it looks."
+    return text
