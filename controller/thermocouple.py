@@ -209,6 +209,11 @@ def _chip_slope_mv_per_k(chip: int, kind: Kind) -> float | None:
     raise ValueError(f"chip {chip} is not known; it is one of 31855, 6675 and 31856")
 
 
+def can_read(chip: int, kind: Kind) -> bool:
+    """Whether the chip is made for this pair: a MAX6675 for type K only."""
+    return chip != MAX6675 or kind == "K"
+
+
 def true_c(chip: int, kind: Kind, shown_c: float, cold_c: float) -> float:
     """The ITS-90 temperature of a junction that `chip` shows as `shown_c`, its cold junction at `cold_c`.
 
@@ -240,13 +245,16 @@ def limit_hundredths(chip: int, kind: Kind, limit_c: float) -> int:
 
 @lru_cache(maxsize=4096)
 def true_c_hundredths(chip: int, kind: Kind, shown_hundredths: int, cold_hundredths: int) -> float:
-    """`true_c` for the whole numbers of a telemetry frame; NaN where the pair cannot give such a voltage.
+    """`true_c` for the whole numbers of a telemetry frame; NaN where the pair cannot give such a voltage, and for a
+    pair that the chip cannot read.
 
     A MAX6675 reports no cold junction (its field is 0 and means nothing): `UNREPORTED_COLD_C` is taken, which
     leaves 0.5 K for a block between 5 and 70 °C. Kept for the last 4096 different words, because a
     quarter-degree chip repeats itself and this is called for every sensor in every tick.
     """
     cold_c = UNREPORTED_COLD_C if chip == MAX6675 else cold_hundredths / 100.0
+    if not can_read(chip, kind):
+        return math.nan
     slope_mv_per_k = _chip_slope_mv_per_k(chip, kind)
     try:
         if slope_mv_per_k is None:

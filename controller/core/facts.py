@@ -22,6 +22,7 @@ class Facts:
         "asked_applied_tank",
         "board_silent_s",
         "board_trips",
+        "chip_unfit",
         "cold_off_middle_k",
         "cutout_missing",
         "door_open",
@@ -82,6 +83,7 @@ class Facts:
     asked_applied_tank: float
     board_silent_s: float
     board_trips: float
+    chip_unfit: float
     cold_off_middle_k: float
     cutout_missing: float
     door_open: float

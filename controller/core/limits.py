@@ -13,7 +13,7 @@ from controller.metallurgy.oils import ALARM_BELOW_FLASH_K, BELOW_BOILING_K, SEN
 from controller.metallurgy.water import boiling_point_c
 from controller.model import BoardLimits, Oil, Reason
 from controller.settings import CONDITIONS_REFUSED, Shop
-from controller.thermocouple import Kind, limit_hundredths
+from controller.thermocouple import Kind, can_read, limit_hundredths
 
 SETPOINT_MAX_C: Final = 260.0
 SETPOINT_MAX_ONE_SENSOR_C: Final = 230.0
@@ -83,8 +83,18 @@ class Limits:
             return 0.0
         return self.tank_volume_l * self.oil.density_kg_per_l * self.oil.heat_capacity_j_per_kg_k
 
+    def fits(self, chip: int) -> bool:
+        """Whether the board's chips read the thermocouples of the zones that are wanted."""
+        kinds = [kind for kind, wanted in ((self.oven_kind, self.oven), (self.tank_kind, self.tank)) if wanted]
+        return all(can_read(chip, kind) for kind in kinds)
+
     def for_board(self, chip: int) -> BoardLimits:
-        """The same limits on the chip's own scale, hundredths, rounded down."""
+        """The same limits on the chip's own scale, hundredths, rounded down; none for chips that do not fit.
+
+        Without its limits a board gives no heat.
+        """
+        if not self.fits(chip):
+            return BoardLimits(None, None, None)
         tank = self.tank and self.oil is not None
         return BoardLimits(
             limit_hundredths(chip, self.oven_kind, self.oven_limit_c) if self.oven else None,

@@ -142,6 +142,7 @@ class Core:
         board = reading.board
         facts, moment = self.facts, self.moment
         facts.incompatible = float(reading.incompatible is not None)
+        facts.chip_unfit = float(board is not None and not self.limits.fits(board.chip))
         if board is None or board is self.board:
             return
         before, self.board = self.board, board
