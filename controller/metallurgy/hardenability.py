@@ -66,6 +66,8 @@ def refusal(elements: Elements, family: str = "") -> str:
     """Why A255 gives no ideal diameter; empty where it does."""
     if family in {"water", "oil", "air", "shock"}:
         return "ASTM A255 does not hold for tool steels and steels with undissolved carbide."
+    if elements.b > 0.0003:
+        return "Boron steel hardens deeper by a factor of its own, which is not known here."
     for name, most in _MOST:
         if getattr(elements, name) > most:
             return f"ASTM A255 reaches to {most:g} % {name.capitalize()}; this steel has {getattr(elements, name):g} %."

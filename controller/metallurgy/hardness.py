@@ -25,7 +25,8 @@ LEAST_CARBON, MOST_CARBON = 0.25, 1.15
 EDGE_CARBON: Final = (0.30, 1.05)
 EDGE_HRC: Final = 2.0
 """What the band is widened by beyond `EDGE_CARBON`: there the surface hangs on one heat."""
-MOST: Final = (("mn", 2.1), ("si", 2.0), ("ni", 4.0), ("cr", 1.6), ("mo", 0.4), ("v", 0.25), ("w", 0.1), ("cu", 0.5))
+MOST: Final = (("mn", 2.1), ("si", 2.0), ("ni", 4.0), ("cr", 1.6), ("mo", 0.4), ("v", 0.25), ("w", 0.1), ("cu", 0.5),
+               ("al", 0.1))  # fmt: skip
 """Percent up to which the increments were measured or nearly so."""
 
 _P: Final = (20.0, 22.0, 24.0, 26.0, 28.0, 30.0)

@@ -5,12 +5,13 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import Any, Final
 
+from controller.metallurgy.colours import colour_note
 from controller.metallurgy.harden_plan import plan_harden
 from controller.metallurgy.hardenability import FLAT, INCH_MM
 from controller.metallurgy.steel import written
 from controller.metallurgy.temper_plan import OVEN_C, hardest_hrc, oven_refusal, plan_temper
 from controller.metallurgy.tempered import Known
-from controller.metallurgy.uses import Use, colour_note, reddening, window
+from controller.metallurgy.uses import Use, reddening, window
 
 FIRST_TRY_C: Final = 205.0
 LONGEST_SOAK_MIN: Final = 240.0

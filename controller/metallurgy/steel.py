@@ -7,9 +7,12 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field, fields
 from typing import Final
 
-SYMBOLS: Final = ("c", "mn", "si", "ni", "cr", "mo", "v", "w", "cu")
+SYMBOLS: Final = ("c", "mn", "si", "ni", "cr", "mo", "v", "w", "cu", "al", "b")
+UNCOUNTED: Final = ("p", "s", "n", "ti", "nb", "sn", "as", "o", "h", "ca", "co", "pb", "zr")
+"""Stand on certificates as well; taken, and left out of every model here."""
 HIGHEST: Final[Mapping[str, float]] = {
     "c": 2.5, "mn": 3.0, "si": 3.0, "ni": 6.0, "cr": 14.0, "mo": 6.0, "v": 5.0, "w": 20.0, "cu": 2.0,
+    "al": 2.0, "b": 0.02,
 }  # fmt: skip
 """Percent by weight; more of it is a slip of the pen, or no steel for this shop."""
 LOWEST_CARBON: Final = 0.05
@@ -28,6 +31,8 @@ class Elements:
     v: float = 0.0
     w: float = 0.0
     cu: float = 0.0
+    al: float = 0.0
+    b: float = 0.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,6 +86,8 @@ def elements_of(given: Mapping[str, float]) -> Elements:
     faults = []
     for symbol, percent in given.items():
         name = known.get(symbol.strip().capitalize())
+        if symbol.strip().lower() in UNCOUNTED and 0.0 <= percent <= 20.0:
+            continue
         if name is None:
             faults.append(f'"{symbol[:20]}" is no element that counts here; these are {", ".join(known)}.')
         elif name in found:

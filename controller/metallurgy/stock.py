@@ -18,6 +18,7 @@ HRC_PER_K: Final = 0.0042
 LEAST_BETWEEN_HRC: Final = 0.6
 HAND_HRC: Final = 0.5
 STRANGE: Final = 3.0
+BY_HAND: Final = "Tempered by hand: without time and temperature no hardness is predicted; its file test stands."
 
 
 @dataclass(frozen=True, slots=True)

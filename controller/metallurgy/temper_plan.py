@@ -8,6 +8,8 @@ from dataclasses import asdict
 from typing import Any, Final
 
 from controller.metallurgy import hardness, tempering
+from controller.metallurgy.colours import colour_note
+from controller.metallurgy.scales import HIGHEST_HRC, LOWEST_HRC, hv_of_hrc
 from controller.metallurgy.steel import Steel
 from controller.metallurgy.tempered import Known, Predicted, predict
 
@@ -28,9 +30,9 @@ def plan_temper(
 ) -> dict[str, Any]:
     """Hardness after (temperature_c, time_s), or the temper that gives hardness_hrc (time_s then 1 h if not given).
 
-    JSON values: `hardness_hrc`, `low_hrc`, `high_hrc` (90 %), `model`, `reach`, `warnings`, `sources`, `tables`,
-    `temperature_c`, `time_s`, `reason` ("" or why a value is null), `notes`. Raises ValueError with every fault of the
-    question, one sentence each, separated by a line feed.
+    JSON values: `hardness_hrc`, `low_hrc`, `high_hrc` (90 %), `hardness_hv`, `model`, `reach`, `warnings`, `sources`,
+    `tables`, `temperature_c`, `time_s`, `reason` ("" or why a value is null), `notes` (colours). Raises ValueError with
+    every fault of the question, one sentence each, separated by a line feed.
     """
     faults = list(_faults(known, temperature_c, time_s, hardness_hrc))
     if faults:
@@ -176,6 +178,7 @@ def _told(found: Predicted, steel: Steel | None, temperature_c: float | None, ti
         "hardness_hrc": rounded(found.hardness_hrc),
         "low_hrc": rounded(found.low_hrc),
         "high_hrc": rounded(found.high_hrc),
+        "hardness_hv": _hv(found.hardness_hrc),
         "model": found.model,
         "reach": found.reach,
         "warnings": warnings,
@@ -184,7 +187,13 @@ def _told(found: Predicted, steel: Steel | None, temperature_c: float | None, ti
         "temperature_c": temperature_c,
         "time_s": time_s,
         "reason": found.reason,
+        "notes": [colour_note(temperature_c, time_s)] if temperature_c is not None and time_s else [],
     }
+
+
+def _hv(hrc: float | None) -> float | None:
+    """Whole HV by ASTM E140, where it is defined."""
+    return None if hrc is None or not LOWEST_HRC <= hrc <= HIGHEST_HRC else round(hv_of_hrc(hrc))
 
 
 def brittle(steel: Steel, temperature_c: float) -> list[str]:

@@ -1,4 +1,4 @@
-"""What hardness a tool wants, what a file should do on it, what reddening does to it, and what colours say."""
+"""What hardness a tool wants, what a file should do on it, and what reddening does to it."""
 
 from __future__ import annotations
 
@@ -7,7 +7,6 @@ from dataclasses import asdict, dataclass
 from typing import Any, Final
 
 from controller.metallurgy import tempering
-from controller.metallurgy.temper_plan import OVEN_C
 
 PRACTICE: Final = "common practice, no source"
 
@@ -46,20 +45,6 @@ USES: Final[Mapping[str, Use]] = {
 }  # fmt: skip
 """Hardness windows differ from shop to shop by some 3 HRC; test your own."""
 
-COLOURS: Final[tuple[tuple[str, tuple[float, ...]], ...]] = (
-    ("faint yellow", (176.0,)),
-    ("straw", (205.0, 226.0, 220.0)),
-    ("brown", (260.0, 240.0)),
-    ("purple", (282.0, 260.0)),
-    ("dark blue", (310.0, 300.0)),
-    ("light blue", (337.0,)),
-    ("grey", (371.0, 340.0)),
-)
-"""°C on carbon steel after minutes: two published tables, which differ by up to 22 °C."""
-COLOUR_ERROR_K: Final = 25.0
-LONG_S: Final = 1800.0
-
-
 def window(name: str) -> Use:
     """A use by its name. Raises ValueError with those that are known."""
     found = USES.get(name.strip().lower())
@@ -95,23 +80,3 @@ def reddening(temperature_c: float = 650.0, time_s: float = 60.0) -> str:
         f"{temperature_c:g} °C does what an hour near {round(hour_c, -1):g} °C does. Its hardness before says little; "
         "cool it often, or use a hot-work steel."
     )
-
-
-def colour_note(temperature_c: float, time_s: float, *, alloyed: bool = False) -> str:
-    """The colour to expect, as a note; never an input, and no kinetic law is behind it."""
-    if not 170.0 <= temperature_c <= 380.0:
-        return "No temper colour is to be expected there." if temperature_c < 170.0 else "Past the colours: grey."
-
-    def middle(values: tuple[float, ...]) -> float:
-        return sum(values) / len(values)
-
-    names = [name for name, values in COLOURS if abs(middle(values) - temperature_c) <= COLOUR_ERROR_K]
-    said = f"{names[0]} to {names[-1]}" if len(names) > 1 else names[0]
-    text = f"Colour on bright carbon steel after minutes: {said} (±{COLOUR_ERROR_K:g} °C, two published tables differ)."
-    if time_s >= LONG_S:
-        text += " After an hour or two in an oven it runs on: brown, purple or blue, 30 to 60 °C too hot by the look."
-    if temperature_c <= OVEN_C[1] and time_s >= LONG_S and temperature_c >= 250.0:
-        text += " Straw to first blue is usual then (common practice)."
-    if alloyed:
-        text += " Alloyed steel colours later: hotter than it looks."
-    return text

@@ -13,7 +13,7 @@ from controller.model import Program
 from .oils import OilProfile, heater_in_words, oil_schema_table, parse_oil, tank_oil
 from .programs import ProgramKeys, parse_program, program_schema_table, program_to_dict
 from .reading import ProfileError
-from .steels import SteelProfile, parse_steel, steel_schema_table
+from .steels import SteelProfile, find_steel, known_steel, parse_steel, steel_schema_table
 
 __all__ = [
     "PARSERS",
@@ -21,7 +21,9 @@ __all__ = [
     "ProfileError",
     "ProgramKeys",
     "SteelProfile",
+    "find_steel",
     "heater_in_words",
+    "known_steel",
     "oil_schema_table",
     "parse_oil",
     "parse_program",

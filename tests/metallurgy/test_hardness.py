@@ -268,6 +268,11 @@ def test_a_wrong_composition(text: str, said: str) -> None:
         parse_composition(text)
 
 
+def test_what_else_stands_on_a_certificate_is_taken() -> None:
+    assert parse_composition("C=0.45,Mn=0.75,P=0.02,S=0.03,N=0.01") == Elements(0.45, 0.75)
+    assert "Al" in predict(Known(elements=parse_composition("C=0.4,Cr=1.5,Al=1.1")), 205.0, 3600.0).reason
+
+
 def test_every_fault_of_a_composition_at_once() -> None:
     with pytest.raises(ValueError, match=r"C is 12 %.*Ni is 90 %.*no element"):
         elements_of({"C": 12.0, "Ni": 90.0, "Qq": 1.0})

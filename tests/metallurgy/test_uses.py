@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from controller.metallurgy.uses import COLOURS, PRACTICE, USES, colour_note, judged, reddening, uses, window
+from controller.metallurgy.colours import COLOURS, colour_note
+from controller.metallurgy.uses import PRACTICE, USES, judged, reddening, uses, window
 
 
 def test_every_window_has_its_source_and_its_file() -> None:
