@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from typing import Any, Final
 
 from controller.metallurgy.colours import colour_note
+from controller.metallurgy.conduction import oven_time_constant_s
 from controller.metallurgy.harden_plan import plan_harden
 from controller.metallurgy.hardenability import FLAT, INCH_MM
 from controller.metallurgy.steel import written
@@ -67,7 +68,7 @@ def plan_sheet(
             _section("coupon", "Coupon", _coupon(known, hardened)),
             _section("hardening", "Hardening", _hardening(hardened)),
             _section("quench", "Quench", _quench(hardened, tank)),
-            _section("temper", "Temper", _temper(tempered, told, program, hardened, refused)),
+            _section("temper", "Temper", [*_temper(tempered, told, program, hardened, refused), _warm_up(hardened)]),
             _section("checks", "Checks", _checks(wanted_use, tempered)),
             _section("cautions", "Cautions", [*hardened["warnings"], *CAUTIONS]),
         ],
@@ -173,6 +174,11 @@ def _temper(
         middle, low, high = (tempered[key] for key in ("hardness_hrc", "low_hrc", "high_hrc"))
         lines.append(f"Expected {middle:.0f} HRC, {low:.0f} to {high:.0f} in nine of ten, by {tempered['model']}.")
     return [*lines, tempered["reason"], hardened["temper_text"], *tempered["warnings"]]
+
+
+def _warm_up(hardened: dict[str, Any]) -> str:
+    minutes = 3.0 * oven_time_constant_s(hardened["as_round_mm"]) / 60.0
+    return f"The steel itself needs about {minutes:.0f} min to come to heat in the oven; the soak counts from there."
 
 
 def _checks(use: Use | None, tempered: dict[str, Any]) -> list[str]:

@@ -13,14 +13,14 @@ C_HOURS: Final = 20.0
 _KELVIN: Final = 273.15
 
 
-def parameter(temperature_c: float, time_s: float) -> float:
+def parameter(temperature_c: float, time_s: float, c_hours: float = C_HOURS) -> float:
     """P of a temper at one temperature (°C) for a time (s > 0), kelvin times log hours."""
-    return (temperature_c + _KELVIN) * (C_HOURS + log10(time_s / 3600.0))
+    return (temperature_c + _KELVIN) * (c_hours + log10(time_s / 3600.0))
 
 
-def equivalent_temperature_c(p: float, time_s: float) -> float:
+def equivalent_temperature_c(p: float, time_s: float, c_hours: float = C_HOURS) -> float:
     """The temperature (°C) that gives P in time_s (s)."""
-    return p / (C_HOURS + log10(time_s / 3600.0)) - _KELVIN
+    return p / (c_hours + log10(time_s / 3600.0)) - _KELVIN
 
 
 def equivalent_time_s(p: float, temperature_c: float) -> float:

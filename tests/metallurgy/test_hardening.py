@@ -159,6 +159,12 @@ def test_the_series(bi: float, fo: float, centre: float, surface: float) -> None
     assert conduction.cylinder_temperature(bi, fo, surface=True) == pytest.approx(surface, abs=0.0002)
 
 
+@pytest.mark.parametrize(("bar_mm", "minutes"), [(6.0, 4.8), (12.7, 10.2), (25.4, 20.4), (50.8, 40.7)])
+def test_time_to_come_to_heat(bar_mm: float, minutes: float) -> None:
+    # Lumped: rho c (d/4) / h with h = 20 W/m2K (computed); three of it for 25.4 mm are 61 min, "an hour an inch".
+    assert conduction.oven_time_constant_s(bar_mm) / 60.0 == pytest.approx(minutes, abs=0.1)
+
+
 # --- The plan --------------------------------------------------------------------------------------------
 
 

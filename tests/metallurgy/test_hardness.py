@@ -9,7 +9,7 @@ from controller.metallurgy import hardness, scales
 from controller.metallurgy.steel import Elements, Steel, TemperCurve, elements_of, parse_composition
 from controller.metallurgy.stock import PieceTested
 from controller.metallurgy.temper_plan import equivalent_time_s, plan_temper, plan_trace
-from controller.metallurgy.tempered import Known, curve_hardness, predict
+from controller.metallurgy.tempered import Known, curve_hardness, predict, read_curve
 from controller.profiles.steels import find_steel, known_steel, schedule_s
 
 GB = "Grange and Baughman, Trans. ASM 48 (1956) 165"
@@ -113,6 +113,24 @@ def test_tool_steels(steels: dict[str, Steel], grade: str, temperature_c: float,
     found = predict(Known(steel=steels[grade]), temperature_c, 3600.0)
     assert found.model == "known grade"
     assert found.hardness_hrc == pytest.approx(hrc, abs=2.0)
+
+
+@pytest.mark.parametrize(
+    ("grade", "table", "temperature_c", "hrc"),
+    # Published: ASM nominal table (S7), Eastern Tool Steel Service (A2), stockist's page (D2), Diamond Metals (H13,
+    # O1, L6), stockist's catalogue (W2). 2 HRC.
+    [("S7", 1, 205, 58), ("S7", 1, 425, 53), ("S7", 1, 540, 51), ("A2", 0, 205, 61), ("A2", 0, 540, 57),
+     ("D2", 0, 204, 61), ("D2", 0, 537, 54), ("H13", 0, 593, 46), ("H13", 0, 649, 36), ("O1", 1, 427, 50),
+     ("L6", 1, 204, 61), ("W2", 0, 204, 62), ("W2", 0, 315, 55)],
+)  # fmt: skip
+def test_tables_as_published(
+    steels: dict[str, Steel], grade: str, table: int, temperature_c: float, hrc: float
+) -> None:
+    assert read_curve(steels[grade].curves[table], temperature_c) == pytest.approx(hrc, abs=0.5)
+    found = predict(Known(steel=steels[grade]), temperature_c, steels[grade].curves[table].time_s)
+    assert found.low_hrc is not None
+    assert found.high_hrc is not None
+    assert found.low_hrc < hrc < found.high_hrc
 
 
 def test_tables_that_disagree_are_both_shown(steels: dict[str, Steel]) -> None:

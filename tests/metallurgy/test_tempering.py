@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from math import log10
+
 import pytest
 
 from controller.metallurgy.quench import oil_after_c, steel_enthalpy_kj_per_kg
@@ -87,6 +89,21 @@ def test_two_rising_steps() -> None:
     # Sequential rule at 200 then 250 °C, 1 h each (reference-library value); the other order of converting gives
     # 10.46458: the parameter is not exactly additive.
     assert trace_parameter((200.0, 3600.0), (250.0, 3600.0)) == pytest.approx(10.46577, abs=0.0013)
+
+
+def test_another_constant() -> None:
+    # Arithmetic of the published form: 300 °C for 15 min with C = 15 is 277.0 °C for 1 h.
+    assert equivalent_temperature_c(parameter(300.0, 900.0, 15.0), 3600.0, 15.0) == pytest.approx(277.0, abs=0.1)
+    # The seconds form, C_s = C_h - log10(3600): the same 9.463 thousand at 200 °C for 1 h.
+    assert 473.15 * (16.443697 + log10(3600.0)) == pytest.approx(parameter(200.0, 3600.0), abs=0.1)
+
+
+def test_what_a_ramp_is_worth() -> None:
+    """20 to 600 °C at 100 °C/h is worth 0.192 h at 600 °C (computed by the sequence; published closed form 0.211)."""
+    trace = TemperTrace(600.0)
+    for step in range(20880):
+        trace.add(20.0 + 580.0 * step / 20880, 1.0)
+    assert trace.equivalent_s / 3600.0 == pytest.approx(0.192, abs=0.002)
 
 
 def test_the_published_form_with_minutes() -> None:
