@@ -1,0 +1,1 @@
+"""Campaigns on the whole of link, core, twin and plant in simulated time: `python -m tests.study`."""

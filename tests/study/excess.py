@@ -1,0 +1,102 @@
+"""How far a limit was passed, and whether the heat that was stored in the plant explains it.
+
+While a zone is over its limit its plant is copied at the last moment at which anything was done to it (power,
+a door, a quench). The copy then coasts without power; what really happened may not have gone further.
+"""
+
+from __future__ import annotations
+
+import copy
+from dataclasses import dataclass
+from random import Random
+from typing import Final
+
+from controller.sim.shop import SimShop
+from tests.study.judge import Broken
+
+COAST_S: Final = 900.0
+FALLING_S: Final = 90.0
+STEP_S: Final = 0.5
+SPREAD_K: Final = 0.5
+
+
+@dataclass(frozen=True)
+class Passed:
+    """One passing of a limit. `stored_kj`: heat of the element (sheath) above the air (oil) at that moment."""
+
+    zone: str
+    limit_c: float
+    excess_k: float
+    explained_k: float
+    source_c: float
+    stored_kj: float
+
+    def words(self) -> str:
+        what = "the element" if self.zone == "oven" else "the sheath"
+        return (
+            f"{self.zone}: {self.excess_k:.1f} K over {self.limit_c:.0f} °C; without power the plant as it was "
+            f"goes {self.explained_k:.1f} K over: {what} stood at {self.source_c:.0f} °C and held "
+            f"{self.stored_kj:.0f} kJ above what it heats"
+        )
+
+
+class Excess:
+    """One zone of one world."""
+
+    def __init__(self, zone: int, limit_c: float) -> None:
+        self._zone = zone
+        self._limit_c = limit_c
+        self._kept: SimShop | None = None
+        self._peak_c = 0.0
+        self.passed: list[Passed] = []
+
+    def step(self, shop: SimShop, hot_c: float | None, disturbed: bool) -> None:
+        """After a step; `disturbed`: somebody or something acted on the plant in it."""
+        if hot_c is None or hot_c < self._limit_c:
+            self.close()
+            return
+        power_w = shop.tank.power_w if self._zone else shop.oven.power_w
+        if self._kept is None or disturbed or power_w > 0.0:
+            self._kept = _kept(shop)
+            self._peak_c = hot_c
+        self._peak_c = max(self._peak_c, hot_c)
+
+    def close(self) -> None:
+        """Back under the limit, or the world ends: compare. Raises Broken."""
+        kept, self._kept = self._kept, None
+        if kept is None:
+            return
+        oven, tank = kept.oven, kept.tank
+        if self._zone:
+            source_c, stored_j = tank.sheath_c, tank._sheath_j_per_k * (tank.sheath_c - tank.upper_c)
+        else:
+            source_c, stored_j = oven.element_c, oven.parameters.element_j_per_k * (oven.element_c - oven.air_c)
+        peak_c = _coast(kept, self._zone)
+        passed = Passed(
+            ("oven", "tank")[self._zone], self._limit_c, self._peak_c - self._limit_c, peak_c - self._limit_c,
+            source_c, stored_j / 1000.0,
+        )  # fmt: skip
+        self.passed.append(passed)
+        if self._peak_c > peak_c + SPREAD_K:
+            raise Broken(f"more than the stored heat explains: {passed.words()}")
+
+
+def _kept(shop: SimShop) -> SimShop:
+    kept = copy.copy(shop)
+    kept.oven, kept.tank, kept.probes = copy.copy(shop.oven), copy.copy(shop.tank), copy.copy(shop.probes)
+    kept.oven._rng = Random(0)
+    return kept
+
+
+def _coast(shop: SimShop, zone: int) -> float:
+    places = slice(2, 4) if zone else slice(0, 2)
+    peak_c, fell_s, at_s = max(shop.probes.now_c[places]), 0.0, 0.0
+    while at_s < COAST_S and fell_s < FALLING_S:
+        shop.oven.step(0.0)
+        shop.tank.step(0.0)
+        shop.probes.advance(shop.oven, shop.tank)
+        at_s += STEP_S
+        now_c = max(shop.probes.now_c[places])
+        fell_s = 0.0 if now_c > peak_c else fell_s + STEP_S
+        peak_c = max(peak_c, now_c)
+    return peak_c
