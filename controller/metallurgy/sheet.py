@@ -7,9 +7,9 @@ from typing import Any, Final
 
 from controller.metallurgy.colours import colour_note
 from controller.metallurgy.conduction import oven_time_constant_s
-from controller.metallurgy.harden_plan import plan_harden
+from controller.metallurgy.harden_plan import OIL_PREHEAT_C, plan_harden
 from controller.metallurgy.hardenability import FLAT, INCH_MM
-from controller.metallurgy.steel import written
+from controller.metallurgy.steel import Elements
 from controller.metallurgy.temper_plan import OVEN_C, hardest_hrc, oven_refusal, plan_temper
 from controller.metallurgy.tempered import Known
 from controller.metallurgy.uses import Use, reddening, window
@@ -43,14 +43,13 @@ def plan_sheet(
     checks, cautions; `program` as the oven's start takes it; `harden`, `temper`. Raises ValueError with every fault,
     one sentence each, separated by a line feed.
     """
-    elements = known.elements or (known.steel.elements if known.steel else None)
-    if elements is None:
+    if known.steel is None and known.elements is None and known.carbon is None:
         raise ValueError("The steel is not known; right is a grade, a composition, or a ladder on coupons first.")
     wanted_use = window(use) if use else None
     if wanted_use is None and hardness_hrc is None:
         raise ValueError("Right is a use, as struck tool, or a wanted hardness in HRC.")
     wanted = hardness_hrc if hardness_hrc is not None else _middle(wanted_use, known)
-    hardened = plan_harden(known.steel, elements, section_mm, quench=quench, flat=flat)
+    hardened = _hardened(known, section_mm, quench, flat)
     tempers = int(hardened["tempers"])
     soak_min = _soak_min(known, section_mm * (FLAT if flat else 1.0))
     time_s = soak_min * 60.0 * tempers
@@ -60,7 +59,7 @@ def plan_sheet(
     program = None
     if not refused and not too_hard and tempered["temperature_c"] is not None:
         program = _program(known, tempered, tempers, soak_min)
-    title = f"{known.steel.name if known.steel else written(elements)}, {section_mm:g} mm {'flat' if flat else 'round'}"
+    title = f"{hardened['steel']}, {section_mm:g} mm {'flat' if flat else 'round'}"
     return {
         "title": title + (f", {wanted_use.name}" if wanted_use else ""),
         "wanted_hrc": wanted,
@@ -76,6 +75,26 @@ def plan_sheet(
         "harden": hardened,
         "temper": tempered,
     }
+
+
+def _hardened(known: Known, section_mm: float, quench: str | None, flat: bool) -> dict[str, Any]:
+    """By grade or composition; of a steel with a carbon guess only, what does not hang on its alloy."""
+    elements = known.elements or (known.steel.elements if known.steel else None)
+    if elements is not None:
+        return plan_harden(known.steel, elements, section_mm, quench=quench, flat=flat)
+    assert known.carbon is not None
+    low, high = known.carbon
+    guess = Elements(max(min((low + high) / 2.0, 0.95), 0.2), mn=0.7, si=0.25)
+    plan = plan_harden(None, guess, section_mm, quench=quench, flat=flat)
+    why = "From a ladder only the class and a carbon guess are known."
+    unknown = ("ideal_diameter_mm", "critical_diameter_mm", "mildest_quench", "result", "ac1_c", "ac3_c")
+    plan.update(dict.fromkeys(unknown), quench=quench, quenches=[], as_quenched_hrc=None)
+    plan["oil_preheat_c"] = list(OIL_PREHEAT_C) if quench == "oil" else None
+    plan["reasons"] = dict.fromkeys(unknown, why)
+    plan["steel"] = f"unknown stock, about {low:g} to {high:g} % carbon"
+    plan["result_text"] = "Whether this section hardens through only a coupon of the same section tells."
+    plan["warnings"] = [why, *(text for text in plan["warnings"] if "skin" in text)]
+    return plan
 
 
 def _middle(use: Use | None, known: Known) -> float:

@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import pytest
 
-from controller.commands.shipped import load_shipped
+from controller.commands.shipped import load_shipped, shipped_root
 from controller.metallurgy import hardness, scales
 from controller.metallurgy.steel import Elements, Steel, TemperCurve, elements_of, parse_composition
 from controller.metallurgy.stock import PieceTested
 from controller.metallurgy.temper_plan import equivalent_time_s, plan_temper, plan_trace
 from controller.metallurgy.tempered import Known, curve_hardness, predict, read_curve
+from controller.profiles import ProfileError, parse_steel
 from controller.profiles.steels import find_steel, known_steel, schedule_s
 
 GB = "Grange and Baughman, Trans. ASM 48 (1956) 165"
@@ -321,3 +322,24 @@ def test_a_typo_in_a_grade_is_told() -> None:
 )
 def test_schedules(text: str, seconds: float | None) -> None:
     assert schedule_s(text) == seconds
+
+
+def test_a_steel_file_with_faults_gets_all_of_them() -> None:
+    text = (shipped_root() / "steels" / "s7.toml").read_text(encoding="utf-8")
+    text = text.replace('medium = "air"', 'medium = "milk"').replace("[table_only]", "[tabel_only]")
+    text = text.replace("cr = 3.25", "cr = 32.5")
+    with pytest.raises(ProfileError) as caught:
+        parse_steel(text)
+    told = " ".join(fault.text for fault in caught.value.faults)
+    assert len(caught.value.faults) == 3
+    assert "milk" in told
+    assert "table_only" in told
+    assert "14" in told
+
+
+def test_a_grade_without_tables_falls_back_to_its_composition(steels: dict[str, Steel]) -> None:
+    """No tempering table of S2 was found: its composition is out of the model's range, so there is no number at all."""
+    found = predict(Known(steel=steels["S2"]), 205.0, 3600.0)
+    assert found.hardness_hrc is None
+    assert "No tempering table of S2" in found.reason
+    assert "% Mo" in found.reason

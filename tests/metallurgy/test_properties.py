@@ -27,7 +27,7 @@ COMPOSITIONS = st.builds(
     mo=st.floats(0, 1), v=st.floats(0, 0.5),
 )  # fmt: skip
 KNOWN = st.one_of(COMPOSITIONS.map(lambda e: Known(elements=e)), st.sampled_from(STEELS).map(lambda s: Known(steel=s)))
-FEW = settings(max_examples=150, deadline=None, derandomize=True)
+FEW = settings(max_examples=80, deadline=None, derandomize=True)
 
 
 def answer(ask: Callable[[], dict[str, Any]]) -> dict[str, Any] | str:

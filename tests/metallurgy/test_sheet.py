@@ -87,6 +87,18 @@ def test_a_tested_stock_needs_no_coupon(steels: dict[str, Steel]) -> None:
     assert sheet["temper"]["model"] == "stock tested here"
 
 
+def test_unknown_stock_after_its_ladder() -> None:
+    known = Known(carbon=(0.45, 0.65))
+    sheet = plan_sheet(known, 16.0, use="struck tool", quench="oil")
+    assert "unknown stock" in sheet["title"]
+    assert "Quench in oil" in lines(sheet, "quench")
+    assert "coupon" in lines(sheet, "coupon")
+    assert sheet["harden"]["ideal_diameter_mm"] is None
+    assert sheet["temper"]["model"] == "class"
+    assert sheet["temper"]["high_hrc"] - sheet["temper"]["low_hrc"] > 6.0
+    json.dumps(sheet, allow_nan=False)
+
+
 @pytest.mark.parametrize(
     ("known", "more", "said"),
     [(Known(), {"use": "knife"}, "not known"), (Known(elements=Elements(0.5)), {}, "a use"),
