@@ -88,23 +88,24 @@ class Limits:
         kinds = [kind for kind, wanted in ((self.oven_kind, self.oven), (self.tank_kind, self.tank)) if wanted]
         return all(can_read(chip, kind) for kind in kinds)
 
-    def for_board(self, chip: int) -> BoardLimits:
+    def for_board(self, chip: int, oven_flash: int = 31_000, tank_flash: int = 11_000) -> BoardLimits:
         """The same limits on the chip's own scale, hundredths, rounded down; none for chips that do not fit.
 
-        Without its limits a board gives no heat.
+        Without its limits a board gives no heat. It refuses one above its own constant (`oven_flash`,
+        `tank_flash`), as a limit at that constant can be on a scale that shows more than is true.
         """
         if not self.fits(chip):
             return BoardLimits(None, None, None)
         tank = self.tank and self.oil is not None
         return BoardLimits(
-            limit_hundredths(chip, self.oven_kind, self.oven_limit_c) if self.oven else None,
-            _on_chip(chip, self.tank_kind, self.tank_limit_c) if tank else None,
-            _on_chip(chip, self.tank_kind, self.oil_trip_c) if tank else None,
+            _on_chip(chip, self.oven_kind, self.oven_limit_c, oven_flash) if self.oven else None,
+            _on_chip(chip, self.tank_kind, self.tank_limit_c, tank_flash) if tank else None,
+            _on_chip(chip, self.tank_kind, self.oil_trip_c, tank_flash) if tank else None,
         )
 
 
-def _on_chip(chip: int, kind: Kind, limit_c: float | None) -> int | None:
-    return None if limit_c is None else limit_hundredths(chip, kind, limit_c)
+def _on_chip(chip: int, kind: Kind, limit_c: float | None, highest: int) -> int | None:
+    return None if limit_c is None else min(limit_hundredths(chip, kind, limit_c), highest)
 
 
 def oil_refusal(oil: Oil | None) -> str:

@@ -79,3 +79,13 @@ def test_oil_that_may_not_be_heated_is_still_watched() -> None:
     assert found.oil is None
     assert found.oil_trip_c == pytest.approx(90.0 - 27.8 - 10.0)
     assert limits(tank=False).oil_trip_c is None
+
+
+@pytest.mark.parametrize("chip", [31855, 31856, 6675])
+def test_no_limit_is_sent_that_the_board_would_refuse(chip: int) -> None:
+    """An oil trip of 110 °C is 110.29 °C on a MAX6675's scale: more than the board's constant, 110.00 °C."""
+    sent = limits().for_board(chip)
+    assert sent.tank_trip is not None
+    assert sent.tank_trip <= 11_000
+    lower = limits().for_board(chip, oven_flash=28_000, tank_flash=8_500)
+    assert lower == (28_000, 8_500, 8_500)
