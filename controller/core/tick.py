@@ -148,7 +148,7 @@ class Core:
         before, self.board = self.board, board
         facts.fitted = board.fitted
         self.oven_watch.door_fitted = bool(board.fitted & FITTED_DOOR)
-        self._board_limits = self.limits.for_board(board.chip)
+        self._board_limits = self.limits.for_board(board.chip, board.oven_flash, board.tank_flash)
         facts.oven_zone_missing = float(self.limits.oven and not board.fitted & FITTED_OVEN)
         facts.tank_zone_missing = float(self.limits.tank and not board.fitted & FITTED_TANK)
         single = not board.fitted & FITTED_OVEN_LIMIT
@@ -265,7 +265,9 @@ class Core:
             rise_k = self.tank_watch.step_k
             mass_kg = rise_k * self.limits.oil_heat_j_per_k() / 560_000.0
             self.moment.happened("quench_seen", "The oil rose as after a quench.", rise_k=rise_k, mass_kg=mass_kg)
-        comparable = facts.armed and self.reading.answer == 0 and frame.sid != 0 and command.contactor
+        # Until the board has its limits the link asks for nothing, whatever is wanted here.
+        answered = self.reading.answer == 0 and self.reading.limits_set
+        comparable = facts.armed and answered and frame.sid != 0 and command.contactor
         near_off = self.limits.tank_limit_c is not None and not facts.tank_max_c < self.limits.tank_limit_c - 3.0
         facts.asked_applied_oven = self._oven_delivery.second(
             comparable and facts.oven_bad < 0.5, command.oven_duty, oven_s
