@@ -19,7 +19,7 @@ from typing import Final
 COMMANDS: Final = {
     "serve": "the service: minds the oven and the tank, and answers the phone",
     "rehearse": "one whole run on the simulated oven, as fast as it goes",
-    "plan": "figures before anything is hot: temper, harden, quench",
+    "plan": "figures before anything is hot: temper, harden, quench, ladder, sheet",
     "pair": "a one-time code for a phone, from the service that is running",
     "doctor": "what is missing or not right on this machine, and what it keeps from working",
     "check": "every fault of a shop file or a profile at once; `--new` writes a first shop file",

@@ -18,6 +18,8 @@ PLANS: Final = {
     "temper": "controller.commands.plan_temper",
     "harden": "controller.commands.plan_harden",
     "quench": "controller.commands.plan_quench",
+    "ladder": "controller.commands.plan_ladder",
+    "sheet": "controller.commands.plan_sheet",
 }
 """What can be planned, and the module that does it."""
 

@@ -84,3 +84,40 @@ def test_neither_grade_nor_composition_is_a_mistake() -> None:
     with pytest.raises(SystemExit) as caught:
         main(["plan", "temper", "--temperature-c", "205", "--time-s", "3600"])
     assert caught.value.code == 2
+
+
+def test_a_sheet_is_json_for_programs_and_a_page_for_people(capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["plan", "sheet", "--steel", "5160", "--section-mm", "20", "--use", "struck tool"]) == 0
+    told = capsys.readouterr()
+    assert json.loads(told.out)["program"]["tempers"][0]["temperature_c"] == 260.0
+    for title in ("Coupon", "Hardening", "Quench", "Temper", "Checks", "Cautions"):
+        assert f"\n{title}\n" in told.err
+
+
+def test_a_ladder(capsys: pytest.CaptureFixture[str]) -> None:
+    words = "--coupon-mm 12 --rung air=cuts-easily --rung oil=55..60 --origin axle --sparks 0.4,0.6"
+    found = planned(capsys, "ladder", *words.split())
+    assert found["class"] == "oil hardening"
+    assert "4140" in [grade["name"] for grade in found["grades"]]
+    open_ended = planned(capsys, "ladder", "--coupon-mm", "12", "--rung", "air=..40", "--rung", "oil=65..")
+    assert open_ended["carbon_high"] == 2.5
+
+
+@pytest.mark.parametrize(
+    ("words", "said"),
+    [
+        ("ladder --coupon-mm 12", "The ladder is empty"),
+        ("ladder --coupon-mm 12 --rung air=skates --rung oil=cuts-easily", "contradict each other"),
+        ("ladder --coupon-mm 12 --rung oil=licks", "is no rung"),
+        ("ladder --coupon-mm 12 --rung oil", "is no rung"),
+        ("ladder --coupon-mm 12 --rung oil=skates --sparks much", "are no sparks"),
+        ("ladder --coupon-mm 12 --rung oil=skates --origin moon", "Nothing is known of the origin"),
+        ("sheet --steel 5160 --section-mm 20 --use spoon", "no use"),
+        ("sheet --steel 4130 --section-mm 20 --use knife", "makes no knife"),
+    ],
+)
+def test_wrong_ladders_and_sheets(capsys: pytest.CaptureFixture[str], words: str, said: str) -> None:
+    assert main(["plan", *words.split()]) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert said in told.err
