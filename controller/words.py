@@ -65,7 +65,7 @@ TANK_STATES: Final[Mapping[str, State]] = {
 FIRE: Final = (
     "The oil may catch fire. Heat is off. Keep away.",
     "Switch off at the wall from a distance. Metal lid on only if it is safe. Class B or K extinguisher, never "
-    "water. Get everybody out and call the fire service if it burns.",
+    "water. Never move the tank. Get everybody out and call the fire service if it burns.",
 )
 
 # Short causes for the headline: row of the interlock table -> (cause, advice or "" for the row's own).

@@ -64,6 +64,13 @@ def oven_routes(parts: Parts) -> APIRouter:
         await in_the_book(parts.book, wish.load)
         return accepted(await ask(desk, wish, who(request)), 202, run=True)
 
+    @routes.post("/forecast", openapi_extra=told("ForecastTold", body=bodies.StartBody, problems=(422, 503)))
+    async def forecast(request: Request) -> Response:
+        """When a start with this body would begin to soak, and be done, if heat came now. Nothing is started."""
+        wish = bodies.start_wish(await request.body(), parts.catalogue.programs)
+        await in_the_book(parts.book, wish.load)
+        return reply(parts.teller.forecast(wish))
+
     @routes.post("/stop", openapi_extra=told("Taken", problems=(409, 503)))
     async def stop(request: Request) -> Response:
         """End the run, or the wait for the arm button. Whatever stands in the body."""

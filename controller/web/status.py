@@ -9,7 +9,17 @@ from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final, Literal
 
-from controller.model import TRIP_BITS, BoardView, Desk, OvenView, RehearsalControls, RowState, Snapshot, TankView
+from controller.model import (
+    TRIP_BITS,
+    BoardView,
+    Desk,
+    OvenView,
+    RehearsalControls,
+    RowState,
+    Snapshot,
+    Start,
+    TankView,
+)
 from controller.words import NO_DATA_AFTER_S, sentence
 
 from .bodies import rfc3339
@@ -42,6 +52,23 @@ class Teller:
             snapshot, age_s, mode=self.mode, units=self.units, now=self.now(), speed=self.speed(),
             record_trouble=self.record_trouble(),
         )  # fmt: skip
+
+    def forecast(self, wish: Start) -> dict[str, Any]:
+        """When a start would begin to soak, and be done, by the wall; null with the reason where that is not known."""
+        told: dict[str, Any] = dict.fromkeys(_FORECAST)
+        found = self.desk.forecast(wish.program, wish.load)
+        if found is None:
+            return told | {"reason": "For this program, load and oven there is no forecast yet."}
+        now, speed = self.now(), self.speed()
+        if found.too_long:
+            told["reason"] = f"It would take about {found.ends_in_s / 3600.0:.0f} h; the longest is 11 h."
+        return told | {
+            "soak_begins_at": rfc3339(now + timedelta(seconds=found.soak_in_s / speed)),
+            "soak_begins_error_s": _known(found.soak_error_s / speed, 0),
+            "ends_at": rfc3339(now + timedelta(seconds=found.ends_in_s / speed)),
+            "ends_error_s": _known(found.ends_error_s / speed, 0),
+            "too_long": found.too_long,
+        }
 
 
 def status(
@@ -80,6 +107,7 @@ def status(
     }
 
 
+_FORECAST: Final = ("soak_begins_at", "soak_begins_error_s", "ends_at", "ends_error_s", "too_long", "reason")
 _UNITS: Final[tuple[Literal["C", "F"], ...]] = ("C", "F")
 
 

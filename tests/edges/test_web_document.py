@@ -96,6 +96,7 @@ def test_the_check_itself_finds_what_is_wrong(rig: Rig, document: dict[str, Any]
 
 WISHES: list[tuple[str, Any]] = [
     ("/stop", None), ("/presence", {}), ("/oven/start", {"program": "straw"}), ("/oven/stop", None),
+    ("/oven/forecast", {"program": "straw"}),
     ("/oven/resume", {"run_id": 7}), ("/oven/confirm", {"prompt_id": "t2"}), ("/tank/preheat", {"target_c": 55}),
     ("/tank/off", None), ("/tank/quench", {"mass_kg": 0.4}), ("/rehearsal", {"speed": 2}),
 ]  # fmt: skip

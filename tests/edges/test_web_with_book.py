@@ -37,7 +37,7 @@ class Shop:
             desk=Desk(),
             book=Book(self.path),
             devices=self.devices,
-            catalogue=Catalogue(load_shipped(directory)),
+            catalogue=Catalogue(load_shipped(directory), directory),
             access=self.access,
             mode="shop",
             units="C",

@@ -99,6 +99,7 @@ class Script:
         self.silent = False
         self.refuses = False
         self.paired = True
+        self.record_trouble: str | None = None
         self.ended = threading.Event()
         self.asked: list[tuple[str, Any]] = []
 
@@ -106,7 +107,10 @@ class Script:
         """The JSON of the present state, by the service's own hand."""
         mode: Any = self.mode
         speed = 4.0 if mode == "rehearsal" else 1.0
-        return status(STATES[self.state](), 0.1, mode=mode, units="C", now=datetime.now(UTC), speed=speed)
+        return status(
+            STATES[self.state](), 0.1, mode=mode, units="C", now=datetime.now(UTC), speed=speed,
+            record_trouble=self.record_trouble,
+        )  # fmt: skip
 
     def answer(self, path: str) -> Any:
         if path == "status":
@@ -156,6 +160,11 @@ def handler(script: Script) -> type[BaseHTTPRequestHandler]:
         def do_POST(self) -> None:
             body = json.loads(self.rfile.read(int(self.headers.get("content-length", "0"))) or b"{}")
             path = self.path.removeprefix("/api/v1/")
+            if path == "oven/forecast":
+                begins, ends = datetime.now(UTC) + timedelta(minutes=30), datetime.now(UTC) + timedelta(minutes=90)
+                self.plain(200, {"soak_begins_at": _time(begins), "soak_begins_error_s": 450.0, "ends_at": _time(ends),
+                                 "ends_error_s": 900.0, "too_long": False, "reason": None})  # fmt: skip
+                return
             script.asked.append((path, body))
             if path == "pair":
                 script.paired = body["code"] == "ABCD2345"

@@ -27,10 +27,18 @@ def browser() -> Iterator[Browser]:
 
 
 @contextmanager
-def opened(browser: Browser, script: Script, place: str = "", units: str = "C") -> Iterator[Page]:
-    """The page of a scripted shop on the smallest phone; nothing may be complained of in its console."""
+def opened(
+    browser: Browser, script: Script, place: str = "", units: str = "C", *, prepared: str = "", touch: bool = False
+) -> Iterator[Page]:
+    """The page of a scripted shop on the smallest phone; nothing may be complained of in its console.
+
+    `prepared`: script that runs before the page's own.
+    """
     with fake(script) as address:
-        context = browser.new_context(viewport=SMALLEST, locale="en-GB", timezone_id="Europe/Vienna")
+        context = browser.new_context(
+            viewport=SMALLEST, locale="en-GB", timezone_id="Europe/Vienna", has_touch=touch
+        )
+        context.add_init_script(prepared)
         page = context.new_page()
         wrong: list[str] = []
         page.on("pageerror", lambda error: wrong.append(str(error)))
@@ -56,7 +64,10 @@ def test_every_state_says_its_sentence_and_fits_the_smallest_phone(browser: Brow
     with opened(browser, script) as page:
         top = page.locator(".fire" if state == "fire" else ".top")
         expect(top.locator("h1")).to_have_text(said(headline))
-        expect(top.locator("p").first).to_have_text(said(advice))
+        if state == "fire":
+            expect(top.locator("li")).to_have_text(re.split(r"(?<=\.)\s+", advice))
+        else:
+            expect(top.locator("p").first).to_have_text(said(advice))
         assert page.evaluate("document.documentElement.scrollWidth") <= SMALLEST["width"]
         box = page.locator(".fire .stop" if state == "fire" else "#stop").bounding_box()
         assert box is not None
@@ -122,6 +133,15 @@ def test_old_data_is_said_greyed_and_nothing_can_be_started(browser: Browser) ->
         expect(page.locator(".top h1")).to_have_text("Everything is cold.")
 
 
+def test_a_book_that_takes_nothing_is_said_in_words(browser: Browser) -> None:
+    script = Script("soak")
+    with opened(browser, script) as page:
+        expect(page.locator(".top h1")).to_contain_text("Soaking")
+        expect(page.get_by_text("The book takes nothing now.")).to_have_count(0)
+        script.record_trouble = "The disk is full: free some space on the disk that holds the book."
+        expect(page.get_by_text("The book takes nothing now. The disk is full: free some space")).to_be_visible()
+
+
 def test_a_name_like_a_tag_stays_a_name(browser: Browser) -> None:
     for place in ("Programs", "Book", "Shop"):
         with opened(browser, Script("soak"), place) as page:
@@ -142,7 +162,8 @@ def test_a_start_names_program_load_and_end_before_it_is_asked(browser: Browser)
         expect(box.get_by_role("heading")).to_have_text("Start double temper?")
         expect(box).to_contain_text("205 °C for 2 h, then 205 °C for 2 h")
         expect(box).to_contain_text("0.4 kg, 20 mm thick; 12 mm thick, 200 mm long")
-        expect(box).to_contain_text(re.compile(r"about \d\d:\d\d"))
+        expect(box).to_contain_text(re.compile(r"Soaks fromabout \d\d:\d\d ± 8\smin"))
+        expect(box).to_contain_text(re.compile(r"Endsabout \d\d:\d\d ± 15\sminif heat comes now"))
         assert script.asked == []
         script.state = "heat_up"
         box.get_by_role("button", name="Start").click()

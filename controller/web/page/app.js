@@ -6,6 +6,7 @@ import { History } from "/page/history.js";
 import { Now } from "/page/now.js";
 import { programs } from "/page/start.js";
 import { shop } from "/page/shop.js";
+import { awake, listen, ring, tell, wake } from "/page/sound.js";
 import { steel } from "/page/steel.js";
 
 const PLACES = { Now: null, Programs: programs, Steel: steel, Book: book, Shop: shop };
@@ -13,10 +14,9 @@ const PLACES = { Now: null, Programs: programs, Steel: steel, Book: book, Shop: 
 const OLD_S = 2;
 const ASKED = "Asked.";
 const CONFIRM_WITHIN_MS = 6000;
-const page = { status: null, heardAt: 0, role: "viewer", now: null, waiting: null, announced: "", alarmed: "", running: false };
+const page = { status: null, heardAt: 0, role: "viewer", now: null, waiting: null, announced: "", running: false };
 const history = new History();
 const element = (id) => document.getElementById(id);
-const sound = { audio: null };
 
 // A refusal, and what has been asked, stand until something else is said; the rest goes by itself.
 function say(text, bad = false) {
@@ -73,8 +73,11 @@ const context = {
   operator: () => page.role === "operator",
   fresh: () => Boolean(page.status) && age(page.status) < OLD_S && page.status.board.connected,
   go: (place) => { if (location.hash.slice(1) === place) show(place); else location.hash = place; },
-  sound: () => Boolean(sound.audio),
-  soundOn: () => { listen(); beep(); },
+  trySound: async () => {
+    await wake();
+    ring("hand");
+    say(awake() ? "Three tones. If you hear none, look at this phone's volume." : "This browser gives no sound here.", !awake());
+  },
 };
 
 const idle = ({ oven, tank }) => !["heat_up", "soak", "cool", "prompt", "withheld", "waiting_for_arm"].includes(oven.phase)
@@ -112,9 +115,7 @@ function draw() {
   const state = JSON.stringify([status.oven.phase, status.tank.phase, status.verdict, status.prompt, silence() >= OLD_S]);
   if (state !== page.announced) element("announced").textContent = `${text} ${advice}`;
   page.announced = state;
-  const alarm = status.fire || status.verdict === "trip" || status.prompt || status.oven.phase === "ended" ? state : "";
-  if (alarm && alarm !== page.alarmed) beep();
-  page.alarmed = alarm;
+  tell(status);
 }
 
 function fire(status, text, advice) {
@@ -122,27 +123,9 @@ function fire(status, text, advice) {
   if (!status.fire) { if (shown) shown.remove(); return; }
   if (shown) return;
   if (element("dialog").open) element("dialog").close();
-  document.body.append(make("section", { class: "fire", role: "alert" }, make("h1", {}, text), make("p", {}, advice),
-    make("p", {}, "Never move the tank. Leave the lid on until it is cold."), button("Stop", stop, "stop")));
-}
-
-function listen() {
-  if (!sound.audio && window.AudioContext) sound.audio = new AudioContext();
-}
-
-function beep() {
-  const { audio } = sound;
-  if (!audio) return;
-  for (const begin of [0, 0.45, 0.9]) {
-    const tone = audio.createOscillator(), gain = audio.createGain(), at = audio.currentTime + begin;
-    gain.gain.setValueAtTime(0.0001, at);
-    gain.gain.exponentialRampToValueAtTime(0.25, at + 0.03);
-    gain.gain.exponentialRampToValueAtTime(0.0001, at + 0.35);
-    tone.frequency.value = 740;
-    tone.connect(gain).connect(audio.destination);
-    tone.start(at);
-    tone.stop(at + 0.4);
-  }
+  // One thing a line, in large words, and nothing else.
+  document.body.append(make("section", { class: "fire", role: "alert" }, make("h1", {}, text),
+    make("ul", {}, advice.split(/(?<=\.)\s+/).map((line) => make("li", {}, line))), button("Stop", stop, "stop")));
 }
 
 async function show(place) {
@@ -232,5 +215,5 @@ function pairing(text = "") {
 
 element("stop").addEventListener("click", stop);
 element("said").addEventListener("click", () => { element("said").textContent = ""; });
-document.addEventListener("pointerdown", listen, { once: true });
+listen();
 get("status").then(begin).catch((error) => (error.status === 401 ? pairing() : pairing(error.message)));

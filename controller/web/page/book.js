@@ -22,7 +22,7 @@ async function one(root, id, context) {
   const { run, points, marks } = await recorded(id), chart = new Chart();
   const [kind, word] = run.outcome ? HOW[run.outcome] || ["off", run.outcome] : ["on", "Going on"];
   const temper = (done, index) => make("li", {},
-    make("h3", {}, `Temper ${index + 1}: ${degrees(done.temperature_c)}, ${Math.round(done.in_band_s / 60)} of ${Math.round(done.soak_s / 60)} min in band.`),
+    make("h2", {}, `Temper ${index + 1}: ${degrees(done.temperature_c)}, ${Math.round(done.in_band_s / 60)} of ${Math.round(done.soak_s / 60)} min in band.`),
     note(`Steel at most ${degrees(done.part_peak_c)}, air at most ${degrees(done.air_peak_c)}.`,
       done.equivalent_c ? ` It tempers like ${span(done.soak_s)} at ${degrees(done.equivalent_c)}.` : ""));
   const load = (run.load || []).map((piece) => `${piece.mass_kg.toFixed(2)} kg, ${piece.section_mm} mm thick`).join("; ");

@@ -21,6 +21,7 @@ export class Now {
     this.head = make("h1");
     this.advice = make("p", { class: "advice" });
     this.top = make("div", { class: "top" }, this.head, this.advice);
+    this.trouble = make("p", { class: "bad", role: "status" });
     this.actions = make("div", { class: "row" });
     this.chart = new Chart();
     this.closer = button("Look closer", () => { this.close = !this.close; this.draw(context.status()); }, "", { "aria-pressed": "false" });
@@ -34,11 +35,11 @@ export class Now {
     this.failing = make("ul", { class: "plain" });
     this.checks = make("details");
     this.table = make("details", { ontoggle: () => this.tabulate() }, make("summary", {}, "The same as a table"), this.data,
-      make("h3", {}, "What happened"), this.log);
+      make("h2", {}, "What happened"), this.log);
     fill(root,
-      make("div", { class: "left" }, this.top, this.actions),
+      make("div", { class: "left" }, this.top, this.actions, this.trouble),
       make("section", { class: "chart", "aria-label": "Chart" }, this.chart.canvas, make("div", { class: "row apart" }, this.chart.told, this.closer), this.table),
-      make("div", { class: "left" }, this.oven.root, this.oil.root, make("section", { class: "zone", "aria-label": "Checks" }, this.failing, this.checks),
+      make("div", { class: "left" }, this.oven.root, this.oil.root, make("section", { class: "zone", "aria-label": "Checks" }, make("h2", { class: "hidden" }, "Checks"), this.failing, this.checks),
         context.status().mode === "rehearsal" && context.operator() ? rehearsal(context) : null));
   }
 
@@ -48,6 +49,8 @@ export class Now {
     if (trip) this.top.setAttribute("role", "alert"); else this.top.removeAttribute("role");
     put(this.head, text);
     put(this.advice, advice);
+    put(this.trouble, status.record_trouble ? `The book takes nothing now. ${status.record_trouble}` : "");
+    this.trouble.hidden = !status.record_trouble;
     for (const part of [this.chart.canvas, this.oven.facts, this.oil.facts]) part.classList.toggle("old", !fresh);
     this.draw(status);
     this.oven.show(oven.phase, ovenFacts(oven), oven.soak_total_s ? oven.soak_done_s / oven.soak_total_s : null);
@@ -70,7 +73,7 @@ export class Now {
   buttons(status, fresh) {
     const { oven, tank, prompt } = status, { ask, go, operator } = this.context;
     const wanted = status.presence_expires_s !== null && status.presence_expires_s <= PRESENCE_SOON_S;
-    const key = JSON.stringify([oven.phase, tank.phase, prompt, oven.resumable_run_id, tank.setpoint_c === null, tank.oil, operator(), fresh, wanted]);
+    const key = JSON.stringify([oven.phase, tank.phase, prompt, oven.resumable_run_id, tank.setpoint_c === null, tank.oil, tank.ready, operator(), fresh, wanted]);
     if (key === this.offered) return;
     this.offered = key;
     const left = [], right = [];
@@ -86,12 +89,12 @@ export class Now {
       if (run_id !== null) {
         offer(left, "Resume", (by) => ask("oven/resume", { run_id }, { said: "It goes on once armed.", until: (now) => now.oven.phase !== "withheld" && now.oven.phase !== "ready", by }), "main");
       }
-      if (["ready", "ended"].includes(oven.phase)) offer(left, "Start a temper", () => go("Programs"), run_id === null && !wanted ? "main" : "");
+      if (["ready", "ended"].includes(oven.phase)) offer(left, "Start a temper", () => go("Programs"), run_id === null && !wanted && !tank.ready ? "main" : "");
       if (tank.setpoint_c !== null) {
         offer(wanted ? left : right, "I am here", (by) => ask("presence", {}, { said: "Noted: you are here.", until: (now) => now.presence_expires_s > PRESENCE_SOON_S, by }), wanted ? "main" : "");
         offer(right, "Oil off", (by) => ask("tank/off", {}, { said: "The oil is off.", until: (now) => now.tank.setpoint_c === null, by }));
       } else if (tank.oil) offer(right, "Warm the oil", () => preheat(this.context));
-      if (tank.oil) offer(right, "I quenched", () => quench(this.context));
+      if (tank.oil) offer(tank.ready ? left : right, "I quenched", () => quench(this.context), tank.ready && !wanted ? "main" : "");
     }
     this.actions.replaceChildren(...left);
     this.oilActions.replaceChildren(...right);

@@ -24,7 +24,7 @@ export async function shop(root, context) {
   const choose = (unit) => button(`°${unit}`, () => { chooseUnits(unit); context.go("Shop"); }, units() === unit ? "main" : "", { "aria-pressed": String(units() === unit) });
   root.append(make("h1", {}, "Shop"), make("h2", {}, "This phone"),
     make("div", { class: "row" }, make("span", {}, "Temperatures in"), choose("C"), choose("F")),
-    make("div", { class: "row" }, button("Try the sound", () => context.soundOn()), note("The page calls when a temper ends, a hand is wanted or heat is stopped, while it is open. The sounder at the machine is the alarm that counts.")));
+    make("div", { class: "row" }, button("Try the sound", () => context.trySound()), note("The page calls when a temper ends, a hand is wanted or heat is stopped, while it is open. The sounder at the machine is the alarm that counts.")));
   if (tank.flash_point_c !== null) root.append(...margins(tank));
   root.append(make("h2", {}, "Board"), ...boardFacts(board), make("h2", {}, "Mind"),
     make("ul", { class: "plain" }, CAUTIONS.map((text) => make("li", {}, text))));

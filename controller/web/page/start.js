@@ -1,6 +1,6 @@
 // Programs, the load, and the last question before a start.
-import { get } from "/page/api.js";
-import { button, clock, degrees, differenceOf, fromCelsius, inUnits, make, note, span, toCelsius, units } from "/page/dom.js";
+import { get, post } from "/page/api.js";
+import { button, clock, degrees, differenceOf, fill, fromCelsius, inUnits, make, note, span, toCelsius, units } from "/page/dom.js";
 
 const tempersOf = (program) => program.tempers
   .map((temper) => `${degrees(temper.temperature_c)} for ${span(60 * temper.soak_min)}${temper.ramp_c_per_h ? `, at ${Math.round(differenceOf(temper.ramp_c_per_h))} °${units()} an hour` : ""}`)
@@ -57,20 +57,29 @@ function read(items) {
 const about = (load) => load
   .map((one) => `${one.mass_kg ? `${one.mass_kg} kg, ` : ""}${one.section_mm} mm thick${one.length_mm ? `, ${one.length_mm} mm long` : ""}`).join("; ");
 
-// A first idea of the end, s: soak, the air's climb, the lag of the thickest piece, 45 min for each cool between.
-function roughly(tempers, load) {
-  const thick = Math.max(...load.map((one) => one.section_mm));
-  const heat = (temper) => (temper.ramp_c_per_h ? 3600 * (temper.temperature_c - 20) / temper.ramp_c_per_h : 400 + 70 * thick);
-  return tempers.reduce((sum, temper) => sum + 60 * temper.soak_min + heat(temper), 2700 * (tempers.length - 1));
+// When it would be done, from the service: what it knows of this oven and load, with its error.
+function foreseen(wish, load) {
+  const soak = make("dd", {}, "being worked out"), ends = make("dd", {}, "being worked out"), wrong = make("p", { class: "bad" });
+  const about = (at, error_s) => `about ${clock(at)} ± ${span(error_s < 90 ? error_s : 60 * Math.ceil(error_s / 60))}`;
+  post("oven/forecast", { program: wish, load }).then((told) => {
+    const known = told.ends_at !== null;
+    fill(soak, known ? about(told.soak_begins_at, told.soak_begins_error_s) : "not known before it heats");
+    fill(ends, known ? about(told.ends_at, told.ends_error_s) : "not known before it heats", known ? make("span", { class: "note" }, "if heat comes now") : null);
+    wrong.textContent = told.reason || "";
+  }).catch((error) => {
+    fill(soak, "not known");
+    fill(ends, "not known");
+    wrong.textContent = inUnits(error.message);
+  });
+  return { soak, ends, wrong };
 }
 
 function confirm(program, wish, load, context) {
-  const { speed, oven, board } = context.status();
-  const ends = clock(Date.now() + 1000 * roughly(program.tempers, load) / (speed || 1));
+  const { oven, board } = context.status(), { soak, ends, wrong } = foreseen(wish, load);
   const begun = (now) => now.oven.run_id !== null && now.oven.phase !== "ended";
   const box = context.dialog([make("h2", {}, `Start ${program.name}?`),
     make("dl", {}, make("dt", {}, "Program"), make("dd", {}, tempersOf(program)), make("dt", {}, "Load"), make("dd", {}, about(load)),
-      make("dt", {}, "Ends"), make("dd", {}, `about ${ends}`, make("span", { class: "note" }, " known better once it heats"))),
+      make("dt", {}, "Soaks from"), soak, make("dt", {}, "Ends"), ends), wrong,
     oven.resumable_run_id === null ? null : make("p", { class: "bad" }, `Run ${oven.resumable_run_id}, which could be resumed, is dropped by this.`),
     make("p", {}, board.armed ? "Heat comes at once: the oven is armed." : "It then waits 5 min for the arm button at the oven."),
     note("Quenched parts are washed and dry. The oven's own thermostat stands at its maximum, its timer is on.")],
