@@ -207,7 +207,8 @@ def _of_composition(elements: Elements, temperature_c: float, time_s: float) -> 
 
 
 def _of_class(carbon: tuple[float, float], alloyed: bool | None, temperature_c: float, time_s: float) -> Predicted:
-    """By a carbon guess: the band covers its ends, and what alloy adds where the steel may have any."""
+    """By a carbon guess: its ends, what alloy adds where the steel may have any, and the model's own error, all by
+    themselves: the band takes them together as the root of their squares."""
     model = "class"
     ends = [Elements(min(max(end, hardness.LEAST_CARBON), hardness.MOST_CARBON), mn=0.7, si=0.25) for end in carbon]
     why = hardness.refusal(ends[0], temperature_c, time_s)
@@ -217,12 +218,14 @@ def _of_class(carbon: tuple[float, float], alloyed: bool | None, temperature_c: 
     values = [hardness.tempered_hrc(end, p) for end in ends]
     bands = [hardness.band_hrc(end, p) for end in ends]
     alloy_hrc = 0.0 if alloyed is False else _straight(temperature_c, ALLOY_HRC)
-    middle = sum(values) / 2.0 + (alloy_hrc / 2.0 if alloyed else 0.0)
+    plain = sum(values) / 2.0
+    middle = plain + alloy_hrc * (0.5 if alloyed else 0.25)
     if middle < 20.0:
         return Predicted(None, None, None, model, "Softer than 20 HRC, where the Rockwell C scale ends.")
-    low = min(values) + min(low for low, _ in bands)
-    hardest = hardness.as_quenched_hrc(max(carbon)) + 2.0
-    high = max(min(max(values) + max(high for _, high in bands) + alloy_hrc, hardest), middle)
+    half = (max(values) - min(values)) / 2.0
+    low = middle - sqrt(half**2 + min(low for low, _ in bands) ** 2 + (middle - plain) ** 2)
+    high = middle + sqrt(half**2 + max(high for _, high in bands) ** 2 + (plain + alloy_hrc - middle) ** 2)
+    high = max(min(high, hardness.as_quenched_hrc(max(carbon)) + 2.0), middle + 0.5)
     text = f"From a carbon guess of {carbon[0]:g} to {carbon[1]:g} % alone: temper and test a coupon first."
     return Predicted(middle, low, high, model, warnings=(text,), sources=hardness.SOURCES,
                      reach="plain carbon surface; alloy reads harder")  # fmt: skip

@@ -13,6 +13,7 @@ from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
+from random import Random
 from typing import Any
 
 import numpy as np
@@ -34,7 +35,8 @@ from controller.metallurgy.hardness import (
 )
 from controller.metallurgy.scales import hrc_of_hv, hv_of_hrc
 from controller.metallurgy.steel import Elements
-from controller.metallurgy.tempered import curve_hardness, known_band
+from controller.metallurgy.stock import PieceTested
+from controller.metallurgy.tempered import Known, curve_hardness, known_band, predict
 from controller.profiles.steels import known_steel
 
 COLUMNS = {"c": "C", "mn": "Mn", "si": "Si", "ni": "Ni", "cr": "Cr", "mo": "Mo", "v": "V", "cu": "Cu"}
@@ -169,6 +171,45 @@ def held_without_heat(errors: Sequence[tuple[Row, float]], inner: Sequence[tuple
     return {name: 100.0 * sum(values) / len(values) for name, values in held.items()}
 
 
+def held_by_stock(rows: Sequence[Row], pieces: int, seed: int = 5) -> float:
+    """Percent of a heat's rows, 150 to 330 °C, in the band after others of its rows as pieces tested by file (±2.5)."""
+    random = Random(seed)
+    heats: dict[tuple[str, str, float], list[Row]] = defaultdict(list)
+    for row in rows:
+        if 150.0 <= row.temperature_c <= 330.0:
+            heats[row.heat].append(row)
+    held = []
+    for mine in heats.values():
+        for _ in range(12 if len(mine) > pieces + 1 else 0):
+            asked, *others = random.sample(mine, pieces + 1)
+            found = predict(
+                Known(elements=asked.elements, pieces=tuple(_filed(one, random) for one in others)),
+                asked.temperature_c,
+                asked.time_s,
+            )
+            held.append((found.low_hrc or 99.0) <= asked.hardness_hrc <= (found.high_hrc or 0.0))
+    return 100.0 * sum(held) / len(held) if held else float("nan")
+
+
+def _filed(row: Row, random: Random) -> PieceTested:
+    middle = row.hardness_hrc + random.uniform(-2.5, 2.5)
+    return PieceTested(row.temperature_c, row.time_s, middle - 2.5, middle + 2.5)
+
+
+def held_by_class(rows: Sequence[Row]) -> dict[str, float]:
+    """Percent of rows in the band of a carbon guess, ±0.1 % and off by up to that, alloy told or not."""
+    random = Random(5)
+    held: dict[str, list[bool]] = defaultdict(list)
+    for row in rows:
+        guess = row.elements.c + random.uniform(-0.1, 0.1)
+        for name, alloyed in (("not told", None), ("told", not is_plain(row.elements))):
+            known = Known(carbon=(guess - 0.1, guess + 0.1), alloyed=alloyed)
+            found = predict(known, row.temperature_c, row.time_s)
+            if found.hardness_hrc is not None:
+                held[f"alloy {name}"].append((found.low_hrc or 0.0) <= row.hardness_hrc <= (found.high_hrc or 0.0))
+    return {name: 100.0 * sum(values) / len(values) for name, values in held.items()}
+
+
 def by_class(row: Row) -> str:
     alloy = "plain" if is_plain(row.elements) else "alloy"
     carbon = "to 0.45 %C" if row.elements.c <= 0.45 else "to 0.75 %C" if row.elements.c <= 0.75 else "over 0.75 %C"
@@ -236,6 +277,9 @@ def main(arguments: Sequence[str] | None = None) -> int:
     print("\n".join(table(errors)))
     whole = held_without_heat(errors, inner)
     print("\nBand drawn without the heat as well:", ", ".join(f"{name} {held:.0f} %" for name, held in whole.items()))
+    stock = ", ".join(f"{count}: {held_by_stock(rows, count):.0f} %" for count in (1, 2, 3, 4, 6))
+    print("\nStock tested here, by pieces:", stock)
+    print("\nCarbon guess alone:", ", ".join(f"{name} {held:.0f} %" for name, held in held_by_class(rows).items()))
     print("\nKnown grade from another heat's or laboratory's table\n")
     known = known_errors(rows)
     for low, high in ((0, 660), (0, 235), (235, 330), (330, 660)):

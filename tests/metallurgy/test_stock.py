@@ -75,11 +75,11 @@ def test_a_piece_far_off_is_named() -> None:
 
 
 def test_the_offset_is_the_normal_laws() -> None:
-    """Prior N(0, 2), one piece at +3 with error 1 and 0.5 within: weights 1/4 and 1/1.25 (by hand)."""
+    """Prior N(0, 2), one piece at +3 with error 1 and 0.75 within: weights 1/4 and 1/1.5625 = 0.64 (by hand)."""
     half = NINETY * sqrt(4.0 + within_hrc(0.0) ** 2)
     found = offset_of([Residual(3.0, 1.0, 0.0)], -half, half)
-    assert found.hrc == pytest.approx(3.0 * 0.8 / (0.25 + 0.8))
-    assert found.error_hrc == pytest.approx(sqrt(1.0 / 1.05))
+    assert found.hrc == pytest.approx(3.0 * 0.64 / (0.25 + 0.64))
+    assert found.error_hrc == pytest.approx(sqrt(1.0 / 0.89))
 
 
 def test_the_band_holds_nine_of_ten_stocks() -> None:
