@@ -12,6 +12,7 @@ from .recorder import RunRecorder
 from .rescue import in_words, readable, restore
 from .rows import RunStart
 from .schema import RecordsError
+from .shop import ShopWriter
 from .tape import TapeEntry, TapeKind
 from .writer import Records
 
@@ -24,6 +25,7 @@ __all__ = [
     "RecordsError",
     "RunRecorder",
     "RunStart",
+    "ShopWriter",
     "TapeEntry",
     "TapeKind",
     "database_path",

@@ -32,7 +32,7 @@ _JSON_COLUMNS: Final = (
     "points",
     "state",
 )
-_BOOLEAN_COLUMNS: Final = ("accepted", "declared", "file_skates", "part_measured")
+_BOOLEAN_COLUMNS: Final = ("accepted", "declared", "file_skates", "part_measured", "flat", "by_hand")
 _CHUNK: Final = 1_000
 _RESTART_S: Final = 60.0
 _DRAWN: Final = ("oven_c", "part_c", "tank_c")
@@ -232,6 +232,9 @@ class Book:
 
     # --- the shop ---------------------------------------------------------------------------------------
 
+    def stock_item(self, stock_id: int) -> dict[str, Any] | None:
+        return self._row("SELECT * FROM stock WHERE id = ?", (stock_id,))
+
     def stock(self) -> list[dict[str, Any]]:
         return self._rows("SELECT * FROM stock ORDER BY id")
 
@@ -239,13 +242,18 @@ class Book:
         return self._rows("SELECT * FROM pieces ORDER BY id DESC")
 
     def piece(self, piece_id: int) -> dict[str, Any] | None:
-        """A piece with its `piece_steps`, `quenches` and `file_tests`, None when there is none."""
+        """A piece with its `piece_steps`, `quenches`, `file_tests` and `runs`, None when there is none."""
         piece = self._row("SELECT * FROM pieces WHERE id = ?", (piece_id,))
         if piece is not None:
             for table in ("piece_steps", "quenches", "file_tests"):
                 piece[table] = self._rows(
                     f"SELECT * FROM {table} WHERE piece_id = ? ORDER BY id", (piece_id,)
                 )
+            piece["runs"] = self._rows(
+                f"SELECT {_RUN_LINE}, tempers FROM runs WHERE EXISTS (SELECT 1 FROM json_each(runs.load)"
+                " WHERE json_extract(json_each.value, '$.piece') = ?) ORDER BY id",
+                (piece_id,),
+            )
         return piece
 
     def ladder(self, stock_id: int) -> list[dict[str, Any]]:
@@ -278,9 +286,10 @@ class Book:
         problems: list[str] = []
         try:
             with self._reading() as connection:
-                for (text,) in connection.execute("PRAGMA integrity_check"):
-                    if text != "ok":
-                        problems.append(f"The file is damaged: {text}.")
+                found = [text for (text,) in connection.execute("PRAGMA integrity_check(50)") if text != "ok"]
+                problems += [f"The file is damaged: {' '.join(text.split())}." for text in found[:5]]
+                if len(found) > 5:
+                    problems.append(f"And {'at least ' * (len(found) >= 50)}{len(found) - 5} more of the kind.")
                 for table, row, parent, _ in connection.execute("PRAGMA foreign_key_check"):
                     problems.append(f"Row {row} of {table} belongs to a row of {parent} that is not there.")
                 runs = [row["run_id"] for row in connection.execute("SELECT DISTINCT run_id FROM tape")]
@@ -316,6 +325,8 @@ class Book:
             try:
                 with self._reading() as source, closing(sqlite3.connect(partial)) as copy:
                     source.backup(copy)
+                    # Without a log of its own the copy can be read from a card that may not be written.
+                    copy.execute("PRAGMA journal_mode=DELETE")
                 partial.rename(target)
             finally:
                 partial.unlink(missing_ok=True)

@@ -249,7 +249,16 @@ _PEOPLE: Final = (
 
 _OUTBOX: Final = ("ALTER TABLE alerts ADD COLUMN told TEXT NOT NULL DEFAULT ''",)
 
+_FILES: Final = (
+    "ALTER TABLE stock ADD COLUMN origin TEXT NOT NULL DEFAULT ''",
+    "ALTER TABLE ladder ADD COLUMN flat INTEGER NOT NULL DEFAULT 0",
+    *(f"ALTER TABLE {table} ADD COLUMN one_file TEXT" for table in ("ladder", "file_tests")),
+    *(f"ALTER TABLE ladder ADD COLUMN {name} REAL" for name in ("skates_hrc", "bites_hrc")),
+    "ALTER TABLE file_tests ADD COLUMN by_hand INTEGER NOT NULL DEFAULT 0",
+)
+
 MIGRATIONS: Final = (
     Migration(1, "the first book", _RUNS + _DIARY + _SHOP + _PEOPLE),
     Migration(2, "what alerts say", _OUTBOX),
+    Migration(3, "origins, graded files and one file", _FILES),
 )
