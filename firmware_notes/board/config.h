@@ -19,12 +19,14 @@
 #define MAINS_HZ 50
 #endif
 
+/* What the converter of a current sensor (0 to 1023 for 0 to 5 V) reads at least while current flows. */
+#ifndef CURRENT_COUNTS
+#define CURRENT_COUNTS 51
+#endif
+
 /* Number of this firmware, told in every greeting. */
 #define FIRMWARE 1
 
-#if CHIP != 31855 && CHIP != 31856 && CHIP != 6675
-#error "CHIP must be 31855, 31856 or 6675"
-#endif
 #if FITTED < 0 || FITTED > 2047
 #error "FITTED must be a sum of the bits above, 0 to 2047"
 #endif
