@@ -476,19 +476,18 @@ int main(void)
     uint8_t cells[STORE_BYTES];
     uint8_t ticks_done = 0;
     uint8_t since_sample = 0;
-    uint32_t now = 0;
 
     wdt_enable(WDTO_250MS);
     set_up();
     read_eeprom(TRIPS_AT, cells, sizeof cells);
-    guard_boot(&guard, now, contacts(), reset_cause, count_boot(), cells);
+    guard_boot(&guard, 0, contacts(), reset_cause, count_boot(), cells);
     send(text, guard_hello(&guard, text));
     sei();
     for (;;) {
         uint8_t byte;
         rest(ticks_done);
         while (next_received(&byte)) {
-            send(text, guard_byte(&guard, now, byte, send_room(), text));
+            send(text, guard_byte(&guard, guard.now, byte, send_room(), text));
             write_outputs(guard.outputs);
         }
         const uint8_t passed = (uint8_t)(ticks - ticks_done);
@@ -496,7 +495,7 @@ int main(void)
             continue;
         }
         ticks_done = (uint8_t)(ticks_done + passed);
-        now += passed * TICK_MS;
+        const uint32_t now = guard.now + passed * TICK_MS;
         since_sample = (uint8_t)(since_sample + passed);
         const struct guard_sample *fresh = NULL;
         if (since_sample >= SAMPLE_TICKS) {
