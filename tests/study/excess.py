@@ -12,19 +12,25 @@ from random import Random
 from typing import Final
 
 from controller.sim.shop import SimShop
-from tests.study.judge import Broken
+from tests.study.judge import BrokenRuleError
 
 COAST_S: Final = 900.0
 FALLING_S: Final = 90.0
 STEP_S: Final = 0.5
 SPREAD_K: Final = 0.5
+HEATED_S: Final = 120.0
 
 
 @dataclass(frozen=True)
 class Passed:
-    """One passing of a limit. `stored_kj`: heat of the element (sheath) above the air (oil) at that moment."""
+    """One passing of a limit. `stored_kj`: heat of the element (sheath) above the air (oil) at that moment.
+
+    `cause`: "heater" when the zone's heater had power within two minutes before; else a quench, a fire or a
+    world that began hot.
+    """
 
     zone: str
+    cause: str
     limit_c: float
     excess_k: float
     explained_k: float
@@ -34,8 +40,8 @@ class Passed:
     def words(self) -> str:
         what = "the element" if self.zone == "oven" else "the sheath"
         return (
-            f"{self.zone}: {self.excess_k:.1f} K over {self.limit_c:.0f} °C; without power the plant as it was "
-            f"goes {self.explained_k:.1f} K over: {what} stood at {self.source_c:.0f} °C and held "
+            f"{self.zone} ({self.cause}): {self.excess_k:.1f} K over {self.limit_c:.0f} °C; without power the plant "
+            f"as it was goes {self.explained_k:.1f} K over: {what} stood at {self.source_c:.0f} °C and held "
             f"{self.stored_kj:.0f} kJ above what it heats"
         )
 
@@ -48,21 +54,27 @@ class Excess:
         self._limit_c = limit_c
         self._kept: SimShop | None = None
         self._peak_c = 0.0
+        self._powered_s = -1e9
+        self._heated = False
         self.passed: list[Passed] = []
 
     def step(self, shop: SimShop, hot_c: float | None, disturbed: bool) -> None:
         """After a step; `disturbed`: somebody or something acted on the plant in it."""
+        power_w = shop.tank.power_w if self._zone else shop.oven.power_w
+        if power_w > 0.0:
+            self._powered_s = shop.now_s
         if hot_c is None or hot_c < self._limit_c:
             self.close()
             return
-        power_w = shop.tank.power_w if self._zone else shop.oven.power_w
+        if self._kept is None:
+            self._heated = shop.now_s - self._powered_s < HEATED_S and shop.tank.part_c is None
         if self._kept is None or disturbed or power_w > 0.0:
             self._kept = _kept(shop)
             self._peak_c = hot_c
         self._peak_c = max(self._peak_c, hot_c)
 
     def close(self) -> None:
-        """Back under the limit, or the world ends: compare. Raises Broken."""
+        """Back under the limit, or the world ends: compare. Raises BrokenRuleError."""
         kept, self._kept = self._kept, None
         if kept is None:
             return
@@ -72,13 +84,14 @@ class Excess:
         else:
             source_c, stored_j = oven.element_c, oven.parameters.element_j_per_k * (oven.element_c - oven.air_c)
         peak_c = _coast(kept, self._zone)
+        cause = "heater" if self._heated else "quench, fire or begun hot"
         passed = Passed(
-            ("oven", "tank")[self._zone], self._limit_c, self._peak_c - self._limit_c, peak_c - self._limit_c,
+            ("oven", "tank")[self._zone], cause, self._limit_c, self._peak_c - self._limit_c, peak_c - self._limit_c,
             source_c, stored_j / 1000.0,
         )  # fmt: skip
         self.passed.append(passed)
         if self._peak_c > peak_c + SPREAD_K:
-            raise Broken(f"more than the stored heat explains: {passed.words()}")
+            raise BrokenRuleError(f"more than the stored heat explains: {passed.words()}")
 
 
 def _kept(shop: SimShop) -> SimShop:

@@ -30,7 +30,7 @@ from controller.wire.link import Link
 from tests.study.excess import Excess, Passed
 from tests.study.judge import BoardJudge, HostJudge
 from tests.study.line import Way
-from tests.study.plan import LINE_FAULTS, MOMENTARY, PLACES, PROBE_FAULTS, Act, Plan, draw
+from tests.study.plan import LINE_FAULTS, MOMENTARY, PLACES, PROBE_FAULTS, Act, draw
 
 # The world has a line of its own, and cuts the power itself.
 SHOP_FAULTS: Final = tuple(sorted(set(FAULTS) - {"cable_pulled", "frames_corrupted", "board_power_cut"}))
@@ -54,7 +54,7 @@ class Result:
 
 
 class World:
-    """`run` plays the plan; it raises `Broken`, or whatever the program itself raises."""
+    """`run` plays the plan; it raises `BrokenRuleError`, or whatever the program itself raises."""
 
     def __init__(self, seed: int) -> None:
         self.plan = plan = draw(seed, SHOP_FAULTS)
@@ -344,4 +344,3 @@ class World:
 def play(seed: int) -> Result:
     """The world of this seed, to its end."""
     return World(seed).run()
-

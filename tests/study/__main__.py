@@ -1,0 +1,90 @@
+"""`python -m tests.study [all|worlds|world|use|overnight] …`: the campaigns, with their seeds printed.
+
+world SEED                     one world again, with everything that happened in it
+worlds [COUNT] [--seed FIRST]  so many worlds from this seed on
+use [--ovens N] [--tanks N]    normal use: nothing may trip
+overnight                      a double temper over a night and more: memory and state
+all [--seed FIRST]             100,000 worlds, 200 ovens, 300 tanks, a night
+"""
+
+from __future__ import annotations
+
+import argparse
+import random
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor
+
+from tests.study import normal
+from tests.study.campaign import worlds
+from tests.study.overnight import night
+from tests.study.world import World
+
+
+def main() -> int:
+    """0: everything held."""
+    parser = argparse.ArgumentParser(prog="python -m tests.study", description=__doc__,
+                                     formatter_class=argparse.RawDescriptionHelpFormatter)  # fmt: skip
+    parser.add_argument("what", nargs="?", default="all", choices=("all", "worlds", "world", "use", "overnight"))
+    parser.add_argument("number", nargs="?", type=int, default=None, help="a seed, or how many worlds")
+    parser.add_argument("--seed", type=int, default=None, help="the first seed (default: drawn, and printed)")
+    parser.add_argument("--ovens", type=int, default=200)
+    parser.add_argument("--tanks", type=int, default=300)
+    parser.add_argument("--jobs", type=int, default=2)
+    args = parser.parse_args()
+    first = random.randrange(1, 10**9) if args.seed is None else args.seed
+    print(f"seed {first}", flush=True)
+    if args.what == "world":
+        return _world(first if args.number is None else args.number)
+    good = True
+    if args.what in ("all", "worlds"):
+        good &= _worlds(first, args.number or 100_000, args.jobs)
+    if args.what in ("all", "use"):
+        good &= _use(first, args.ovens, args.tanks, args.jobs)
+    if args.what in ("all", "overnight"):
+        found = night()
+        print("\n".join(found.lines()))
+        good &= found.bounded
+    return 0 if good else 1
+
+
+def _world(seed: int) -> int:
+    world = World(seed)
+    plan = world.plan
+    print(f"faults {', '.join(plan.faults)}; kit {plan.fitted}, chip {plan.chip}, {plan.duration_s:.0f} s")
+    try:
+        result = world.run()
+    finally:
+        story = [(act.at_s, "-", f"{act.what} {act.value if act.value is not None else ''}") for act in plan.acts]
+        for at_s, kind, text in sorted(story + world.host_judge.events, key=lambda line: line[0]):
+            print(f"{at_s:9.2f}  {kind:20}  {text[:150]}")
+    print(result)
+    return 0
+
+
+def _worlds(first: int, count: int, jobs: int) -> bool:
+    began_s = time.perf_counter()
+    tally = worlds(range(first, first + count), jobs, sys.stderr)
+    took_s = time.perf_counter() - began_s
+    print(f"seeds {first} to {first + count - 1}: {count / took_s:.2f} worlds a second")
+    print("\n".join(tally.lines()), flush=True)
+    return not tally.broken
+
+
+def _use(first: int, ovens: int, tanks: int, jobs: int) -> bool:
+    good = True
+    for name, used, count in (("ovens", normal.oven, ovens), ("tanks", normal.tank, tanks)):
+        seeds = range(first, first + count)
+        with ProcessPoolExecutor(jobs) as pool:
+            results = list(pool.map(used, seeds))
+        tripped = [(one.seed, one.tripped) for one in results if one.tripped]
+        unfinished = [one.seed for one in results if not one.ended and not one.tripped]
+        hours = sum(one.simulated_s for one in results) / 3600.0
+        print(f"{count} {name}, seeds {first} to {first + count - 1}, {hours:.0f} simulated hours: "
+              f"{len(tripped)} tripped {tripped}; without an end in their time: {unfinished}", flush=True)  # fmt: skip
+        good &= not tripped
+    return good
+
+
+if __name__ == "__main__":
+    sys.exit(main())
