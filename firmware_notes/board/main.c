@@ -161,6 +161,14 @@ static void select_chip(uint8_t output)
     _delay_us(1);
 }
 
+#if CHIP != 6675
+static int32_t rounded(int32_t number, int32_t divisor)
+{
+    const int32_t half = divisor / 2;
+    return (number < 0 ? number - half : number + half) / divisor;
+}
+#endif
+
 static void set_sample(struct guard_sample *sample, uint8_t sensor, char letter, int32_t value)
 {
     sample->letter[sensor] = letter;
@@ -195,7 +203,7 @@ static void read_chip(struct guard_sample *sample, uint8_t sensor, uint8_t outpu
     const uint16_t high = (uint16_t)(bytes[0] << 8 | bytes[1]);
     const uint16_t low = (uint16_t)(bytes[2] << 8 | bytes[3]);
     const int32_t value = (int32_t)((int16_t)(high & 0xFFFCU) / 4) * 25;
-    *cold = (int32_t)((int16_t)(low & 0xFFF0U) / 16) * 25 / 4;
+    *cold = rounded((int32_t)((int16_t)(low & 0xFFF0U) / 16) * 25, 4);
     const bool nothing = (high == 0 && low == 0) || (high & 2U) != 0 || (low & 8U) != 0;
     char letter = '-';
     if (nothing || ((high & 1U) != 0) != ((low & 7U) != 0)) {
@@ -271,8 +279,8 @@ static void read_chip(struct guard_sample *sample, uint8_t sensor, uint8_t outpu
     }
     select_chip(SELECT_NONE);
     const int32_t raw = (int32_t)((uint32_t)bytes[12] << 24 | (uint32_t)bytes[13] << 16 | (uint32_t)bytes[14] << 8);
-    const int32_t value = raw / 8192 * 25 / 32;
-    *cold = (int32_t)((int16_t)(bytes[10] << 8 | bytes[11]) / 4) * 25 / 16;
+    const int32_t value = rounded(raw / 8192 * 25, 32);
+    *cold = rounded((int32_t)((int16_t)(bytes[10] << 8 | bytes[11]) / 4) * 25, 16);
     char letter = '-';
     if (bytes[0] != CR0_WANTED || bytes[1] != CR1_WANTED) {
         letter = 'X';
