@@ -76,6 +76,19 @@ ANSWERS: Final[Mapping[str, Any]] = {
         "embrittlement": {"text": "260 to 370 °C"} | FIGURE,
         "temper_tables": [{"schedule": "1 h x1", "temperatures_c": [204.4, 260.0], "hardness_hrc": [61, 57]} | FIGURE],
     }],
+    "alerts": {
+        "alerts": [
+            {"id": 41, "kind": "oil_ready", "urgency": "hand", "headline": f"The oil is ready. {HOSTILE}",
+             "text": "Stir.", "at": _time(BEGAN), "seen_at": None, "seen_by": None},
+            {"id": 40, "kind": "interlock_tripped", "urgency": "trip", "headline": "Stopped: the oven passed 300 °C.",
+             "text": "Look.", "at": _time(BEGAN), "seen_at": _time(BEGAN), "seen_by": "Shop phone 1"},
+        ],
+        "channels": [
+            {"name": "my phone", "waiting": 2, "forgotten": 1, "failing": "The other end did not answer.",
+             "last_delivered_at": None},
+            {"name": "mail", "waiting": 0, "forgotten": 0, "failing": "", "last_delivered_at": _time(BEGAN)},
+        ],
+    },
     "rehearsal": {
         "speed": 4.0,
         "faults": [{"name": "door_open", "text": "The oven's door is open.", "on": True},
@@ -170,6 +183,8 @@ def handler(script: Script) -> type[BaseHTTPRequestHandler]:
                 script.paired = body["code"] == "ABCD2345"
                 wrong = {"reasons": [{"code": "wrong_code", "text": "That code is not right, or it has run out."}]}
                 self.plain(*((200, {"role": script.role}) if script.paired else (401, wrong)))
+            elif path == "alerts/test":
+                self.plain(202, {"channels": 2})
             elif script.refuses:
                 self.plain(409, REFUSAL)
             else:

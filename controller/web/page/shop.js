@@ -1,4 +1,5 @@
 // The shop: units and sound, the oil's margins, the board, paired phones, and what to mind.
+import { alerts } from "/page/alerts.js";
 import { get, post } from "/page/api.js";
 import { button, chooseUnits, day, degrees, make, note, shape, units } from "/page/dom.js";
 
@@ -28,9 +29,10 @@ export async function shop(root, context) {
   if (tank.flash_point_c !== null) root.append(...margins(tank));
   root.append(make("h2", {}, "Board"), ...boardFacts(board), make("h2", {}, "Mind"),
     make("ul", { class: "plain" }, CAUTIONS.map((text) => make("li", {}, text))));
-  const devices = make("section");
-  root.insertBefore(devices, root.lastChild.previousSibling);
-  await paired(devices, context);
+  const told = make("section"), devices = make("section"), mind = root.lastChild.previousSibling;
+  root.insertBefore(told, mind);
+  root.insertBefore(devices, mind);
+  await Promise.all([alerts(told, context), paired(devices, context)]);
 }
 
 // One scale from 0 to the flash point: how far the oil stays from it, in its own proportions.
