@@ -36,6 +36,10 @@ RULES: Final[Mapping[str, Rule]] = {
     "oil_left_band": Rule("hand"),
     "presence_wanted": Rule("hand"),
     "quench_seen": Rule("news"),
+    "quench_asked": Rule("hand"),
+    "quench_measured": Rule("news"),
+    "temper_wanted": Rule("hand"),
+    "stir_wanted": Rule("hand"),
 }
 
 NOT_TOLD: Final[Mapping[str, str]] = {

@@ -39,6 +39,9 @@ CALLS: Final[Mapping[str, tuple[Pattern, float]]] = {
     "oil_ready": (HAND, 12.0),
     "oil_left_band": (HAND, 12.0),
     "presence_wanted": (HAND, 32.0),
+    "temper_wanted": (HAND, 20.0),
+    "stir_wanted": (HAND, 4.0),
+    "quench_asked": (NEWS, 1.0),
     "soak_begun": (NEWS, 1.0),
     "quench_seen": (NEWS, 1.0),
 }
