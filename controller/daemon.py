@@ -16,7 +16,7 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
 from typing import Final, Protocol
 
-from controller.model import Answer, Outcome, Reason, Request, Snapshot, Wish
+from controller.model import Answer, Forecast, LoadItem, Outcome, Program, Reason, Request, Snapshot, Wish
 from controller.pump import Pump
 
 SILENCE_TICK_S: Final = 0.4
@@ -159,6 +159,11 @@ class Service:
             return future
         self._port.wake()
         return future
+
+    def forecast(self, program: Program, load: tuple[LoadItem, ...]) -> Forecast | None:
+        """When this program would begin to soak and be done, were it started now."""
+        oven = self._last[0].oven
+        return self.pump.core.oven.forecast(program, load, oven.part_c if oven.part_measured else None)
 
     def on_time(self) -> bool:
         """Whether ticks come when they should."""

@@ -7,6 +7,7 @@ from dataclasses import asdict
 from math import isfinite
 from typing import Any, Final
 
+from controller.core import forecast as forecasts
 from controller.core import program as programs
 from controller.core.estimate import PartEstimate
 from controller.core.facts import NEVER, Facts
@@ -16,7 +17,7 @@ from controller.core.limits import Limits
 from controller.core.moment import Moment
 from controller.core.program import BACK, Cause, Phase, Run
 from controller.core.resume import run_from_state, run_to_state
-from controller.model import LoadItem, Program, Reason, Start
+from controller.model import Forecast, LoadItem, Program, Reason, Start
 from controller.profiles import program_to_dict
 
 ARM_WAIT_S: Final = 300.0
@@ -69,7 +70,7 @@ class Oven:
             reasons.append(Reason("run_on", f"Run {self.run.run_id} is on. Stop it first."))
         if not 1 <= len(program.tempers) <= programs.MOST_TEMPERS:
             return [*reasons, Reason("tempers", f"A program has 1 to {programs.MOST_TEMPERS} tempers.")]
-        if not all(0.0 < item.mass_kg <= 100.0 and 0.0 < item.section_mm <= 500.0 for item in load):
+        if not programs.usable_load(load):
             reasons.append(Reason("load_invalid", "Each piece needs a mass and a thickness above 0."))
         one_sensor = not facts.fitted & 2
         highest_c = limits.setpoint_max_c(one_sensor)
@@ -93,10 +94,17 @@ class Oven:
             return reasons
         if program.tempers and facts.oven_c > program.tempers[0].temperature_c + HOTTER_AT_START_K:
             reasons.append(Reason("oven_hot", self._wait_text(facts.oven_c, program.tempers[0].temperature_c)))
-        start_c = facts.oven_c if isfinite(facts.oven_c) else 20.0
-        if programs.forecast_s(program, load, min(start_c, 60.0), limits.boost_cap_c) > programs.LONGEST_S:
+        if forecasts.forecast(program, load, limits, facts.part_c if isfinite(facts.part_c) else None).too_long:
             reasons.append(Reason("too_long", "This program would take longer than 11 h. Divide it into two runs."))
         return reasons
+
+    def forecast(self, program: Program, load: tuple[LoadItem, ...], part_c: float | None) -> Forecast | None:
+        """What a start with the sensor on the steel at part_c (None: no such sensor) would bring, °C and s; None
+        without an oven or with numbers that give none. Reads nothing that changes: safe from any thread."""
+        usable = 0 < len(program.tempers) <= programs.MOST_TEMPERS and all(map(programs.usable, program.tempers))
+        if not (self._limits.oven and usable and programs.usable_load(load)):
+            return None
+        return forecasts.forecast(program, load, self._limits, part_c)
 
     def _wait_text(self, now_c: float, first_c: float) -> str:
         minutes = max(5, round((now_c - first_c - HOTTER_AT_START_K) / 2.0))
@@ -113,10 +121,9 @@ class Oven:
         self.resumable = None
         self.paused = False
         facts = moment.facts
-        start_c = facts.part_c if isfinite(facts.part_c) else min(facts.oven_c, 20.0)
-        self.estimate.load(wish.load, start_c if isfinite(start_c) else 20.0)
-        boost_k = self._boost_k(wish.program.tempers[0].temperature_c)
-        forecast = programs.forecast_s(wish.program, wish.load, start_c, boost_k)
+        part_c = facts.part_c if isfinite(facts.part_c) else None
+        self.estimate.load(wish.load, forecasts.ROOM_C if part_c is None else part_c)
+        forecast = forecasts.forecast(wish.program, wish.load, self._limits, part_c).ends_in_s
         self._over_times = 0
         self.run = Run(self.next_run_id, wish.program, wish.load, who, forecast)
         self.next_run_id += 1
@@ -302,17 +309,15 @@ class Oven:
         if run is None or self.phase not in ACTIVE or self.part_c is None:
             return
         under = self._back_to if self.phase == "withheld" else self.phase
-        boost_k = self._boost_k(run.temper.temperature_c) if self.part_measured else 0.0
         left_s = 0.0
         if under in ("heat_up", "prompt"):
-            self.soak_in_s = left_s = programs.heat_up_s(run.temper, run.load, self.part_c, boost_k)
+            boost_k = forecasts.boost_k(self._limits, run.temper, self.part_measured)
+            self.soak_in_s = left_s = forecasts.heat_up_s(run.temper, run.load, self.part_c, boost_k)
         if under != "cool":
             left_s += run.soak_left_s()
-        before = run.temper
-        for temper in run.program.tempers[run.index + 1 :]:
-            left_s += programs.COOL_GUESS_S + temper.soak_s
-            left_s += programs.heat_up_s(temper, run.load, before.cool_below_c, boost_k)
-            before = temper
+        left_s += forecasts.after_first_s(
+            run.program.tempers[run.index :], run.load, self._limits, self.part_measured
+        )
         self.ends_in_s = left_s
 
     def present(self) -> None:

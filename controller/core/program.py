@@ -7,10 +7,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from math import log
 from typing import Any, Final, Literal
 
-from controller.core.estimate import DEFAULT_ITEM, lag_s
 from controller.metallurgy.tempering import TemperTrace, equivalent_temperature_c, parameter
 from controller.model import LoadItem, Program, Temper
 
@@ -57,11 +55,7 @@ TRANSITIONS: Final[Mapping[tuple[Phase, Cause], Phase | Literal["back"]]] = {
     ("tripped", "reset"): "ready",
 }
 
-COOL_GUESS_S: Final = 45.0 * 60.0
-LONGEST_S: Final = 11.0 * 3600.0
 MOST_TEMPERS: Final = 6
-# Full power of a small oven, °C/s, for a forecast before anything is known of this one (simulated: 0.45..1.3).
-AIR_C_PER_S: Final = 0.6
 
 
 def usable(temper: Temper) -> bool:
@@ -76,33 +70,14 @@ def usable(temper: Temper) -> bool:
     )
 
 
+def usable_load(load: tuple[LoadItem, ...]) -> bool:
+    """Whether every piece has a mass in kg and a section in mm that can be worked with."""
+    return all(0.0 < item.mass_kg <= 100.0 and 0.0 < item.section_mm <= 500.0 for item in load)
+
+
 def next_phase(phase: Phase, cause: Cause) -> Phase | Literal["back"]:
     """What follows. Raises KeyError for a pair that is not in the table: a broken promise of our own code."""
     return TRANSITIONS[(phase, cause)]
-
-
-def heat_up_s(temper: Temper, load: tuple[LoadItem, ...], start_c: float, boost_k: float) -> float:
-    """Forecast from start_c until the part is in band, s: the air's climb, then the part's lag behind it."""
-    rise_k = max(0.0, temper.temperature_c - start_c)
-    if temper.ramp_c_per_h:
-        return rise_k / temper.ramp_c_per_h * 3600.0
-    section_mm = max(item.section_mm for item in load or (DEFAULT_ITEM,))
-    lag = lag_s(temper.temperature_c, section_mm)
-    air_s = rise_k / AIR_C_PER_S
-    left_k = rise_k + boost_k
-    reach_k = temper.band_c + boost_k
-    return air_s + (lag * log(left_k / reach_k) if left_k > reach_k else 0.0)
-
-
-def forecast_s(program: Program, load: tuple[LoadItem, ...], start_c: float, boost_k: float) -> float:
-    """From the start of heat to the end of the last soak, cools included, s."""
-    total_s = 0.0
-    for number, temper in enumerate(program.tempers):
-        total_s += heat_up_s(temper, load, start_c, boost_k) + temper.soak_s
-        if number + 1 < len(program.tempers):
-            total_s += COOL_GUESS_S
-            start_c = min(start_c, temper.cool_below_c)
-    return total_s
 
 
 @dataclass(slots=True)
