@@ -72,6 +72,7 @@ FIRE: Final = (
 CAUSES: Final[Mapping[str, tuple[str, str]]] = {
     "board_silent": ("no word from the board", ""),
     "board_protocol": ("the board's program does not fit this one", ""),
+    "board_chip": ("the board's chips cannot read these thermocouples", ""),
     "board_trip": ("the board has tripped", ""),
     "stop_circuit": ("the stop circuit is open", ""),
     "smoke": ("smoke or CO in the shop", ""),

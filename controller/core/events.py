@@ -42,4 +42,8 @@ KINDS: Final[Mapping[str, str]] = {
     "presence": "somebody said that they are there",
     "quench_declared": "the smith quenched, with mass and forecast if given",
     "quench_seen": "a step in the oil, taken as a quench",
+    "quench_asked": "the arm button was pressed beside ready oil: was that a quench?",
+    "quench_measured": "what a quench did to the oil, beside what was expected",
+    "temper_wanted": "quenched 20 min or an hour ago, and no run is on",
+    "stir_wanted": "the oil is nearly ready and lies in layers",
 }

@@ -29,6 +29,11 @@ NOT_AT_START: Final = frozenset({"run_paused", "run_too_long", "presence"})
 # A run that goes on is on, may find its oven hot, and was not too long when it began.
 NOT_AT_RESUME: Final = frozenset({"run_on", "oven_hot", "too_long"})
 DOOR_PROMPT: Final = "door"
+DECLARED: Final[Mapping[str, str]] = {
+    "first": "A quench was declared.",
+    "second": "Another part went into the oil after the first.",
+    "fills": "The mass of the quench was filled in.",
+}
 
 
 def answer(core: Core, request: Request, moment: Moment) -> None:
@@ -119,12 +124,16 @@ def _quench(core: Core, wish: Quench, who: str, moment: Moment) -> _Answer:
         return (Reason("mass", "mass_kg must be above 0 and at most 50."),), {}
     if part_c is not None and not (isfinite(part_c) and 100.0 <= part_c <= 1300.0):
         return (Reason("part", "part_c must be between 100 and 1300 °C."),), {}
-    after_c = core.tank.forecast_c(wish, core.facts.tank_c)
-    core.tank_watch.declared(after_c)
+    kind, after_c = core.tank.quenches.declare(wish, core.facts.tank_c, core.facts.agitator_still_s < 1.0)
     core.tank.present()
+    if kind == "again":
+        moment.happened("quench_declared", "Declared a moment ago; taken as the same quench.", as_what=kind)
+        return (), {"phase": core.tank.phase}
+    core.tank_watch.declared(after_c, filled_in=kind == "fills")
+    limit_c = core.limits.tank_limit_c
     moment.happened(
-        "quench_declared", "A quench was declared.", mass_kg=mass_kg, part_c=part_c, piece=wish.piece,
-        after_c=after_c,
+        "quench_declared", DECLARED[kind], as_what=kind, mass_kg=mass_kg, part_c=part_c, piece=wish.piece,
+        after_c=after_c, allowed=None if after_c is None or limit_c is None else after_c < limit_c,
     )  # fmt: skip
     return (), {"phase": core.tank.phase}
 

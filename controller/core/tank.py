@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from math import isfinite
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 from controller.core.facts import NEVER, Facts
 from controller.core.heating import tank_loop
 from controller.core.interlocks import PERMIT, TRIP
 from controller.core.limits import Limits
 from controller.core.moment import Moment
+from controller.core.quenches import Quenches
+from controller.core.warming import WATCHED_S, Warming
 from controller.metallurgy.oils import why_not_hotter
-from controller.metallurgy.quench import PART_C, oil_after_c
-from controller.model import Preheat, Quench, Reason
+from controller.metallurgy.quench_plan import TankHeat, tank_heat
+from controller.model import FITTED_AGITATOR, FITTED_LEVEL, Preheat, Reason
 
 TankPhase = Literal["off", "scheduled", "waiting_for_arm", "preheat", "in_band", "too_hot", "withheld", "tripped"]
 ARM_WAIT_S: Final = 300.0
@@ -22,8 +25,12 @@ STEADY_S: Final = 60.0
 PRESENCE_S: Final = 1800.0
 PRESENCE_WARNING_S: Final = 300.0
 SCHEDULE_MAX_S: Final = 12.0 * 3600.0
-# Heat that goes into walls and room on the way: the nameplate forecast is stretched by it (simulated 5..20 l).
-LOSSES: Final = 1.15
+# Oil that was filled in, or stood for a week, may have water under it: warmed gently, so that it dries instead of
+# boiling at the sheath. At the hardest load a shop file may have (3.1 W/cm²) this is 1.1 W/cm², some 45 K over the oil.
+GENTLE_DUTY: Final = 0.35
+REST_S: Final = 7.0 * 24.0 * 3600.0
+DRY_C: Final = 50.0
+STILL_AGITATOR_S: Final = 1.0
 UNITS_MIN_C: Final = 20.0
 LOOP_S: Final = 1.0
 
@@ -31,8 +38,21 @@ LOOP_S: Final = 1.0
 class Tank:
     """One zone. `target_c` None: off."""
 
-    def __init__(self, limits: Limits) -> None:
+    def __init__(self, limits: Limits, state: Mapping[str, Any] | None = None) -> None:
+        state = state or {}
         self._limits = limits
+        heat = tank_heat(limits.oil, limits.tank_volume_l) if limits.oil else TankHeat(0.0, 0.0, 0.0)
+        self._warming = Warming(heat, limits.tank_heater_w, _table(state, "warming"))
+        self.quenches = Quenches(limits, heat, _table(state, "quenches"))
+        rested_s = state.get("rested_s", 0.0)
+        self._rested_s = float(rested_s) if isinstance(rested_s, (int, float)) and rested_s >= 0.0 else 0.0
+        self.gentle = bool(state.get("gentle", False))
+        self._level_was_low = False
+        self._too_much = False
+        self._stirred_s = 0.0
+        self._expected_s: float | None = None
+        self._told_stir = False
+        self._starts_in_s = 0.0
         self.phase: TankPhase = "off"
         self.target_c: float | None = None
         self.asked_duty = 0.0
@@ -56,8 +76,6 @@ class Tank:
         if limits.oil is None:
             return [Reason("oil_refused", limits.oil_refusal)]
         reasons = []
-        if limits.tank_heater_w <= 0.0:
-            reasons.append(Reason("no_heater", "The tank has no heater in the shop file; it is only watched."))
         highest_c = limits.bath_max_c()
         target_c = wish.target_c
         if target_c is not None and highest_c is not None:
@@ -72,12 +90,21 @@ class Tank:
     def preheat(self, wish: Preheat, moment: Moment) -> None:
         """Warm the oil now, or so that it is ready in `ready_in_s`; waits for the arm button."""
         self.target_c = self._limits.bath_target_c() if wish.target_c is None else wish.target_c
-        self._ready_in_s = wish.ready_in_s
-        self._waiting_s = None if moment.armed else 0.0
-        self._in_band = False
+        self._ready_in_s = wish.ready_in_s if self._heated else None
+        self._waiting_s = None if moment.armed or not self._heated else 0.0
+        self._in_band = self._told_stir = False
         self._steady_s = 0.0
+        self._expected_s = None
+        self._warming.begin()
+        self.gentle |= wish.gentle or self._rested_s >= REST_S
         self.present()
-        moment.happened("tank_on", "The oil is to be warmed.", target_c=self.target_c)
+        if not self._heated:
+            text = "The oil is watched until it is warm; this tank has no heater."
+        elif self.gentle:
+            text = "The oil is to be warmed gently, for water that may lie under it."
+        else:
+            text = "The oil is to be warmed."
+        moment.happened("tank_on", text, target_c=self.target_c, gentle=self.gentle)
         self._settle_phase(moment)
 
     def off(self, moment: Moment, why: str = "Switched off by hand.") -> None:
@@ -95,22 +122,41 @@ class Tank:
         self.alone_s = 0.0
         self._warned = False
 
-    def forecast_c(self, wish: Quench, oil_c: float) -> float | None:
-        """The oil after this quench, adiabatic, °C; None without mass, oil or reading."""
-        if wish.mass_kg is None or self._limits.oil is None or not isfinite(oil_c):
-            return None
-        part_c = PART_C if wish.part_c is None else wish.part_c
-        return oil_after_c(wish.mass_kg, part_c, oil_c, self._limits.oil_heat_j_per_k())
+    def pressed(self, moment: Moment) -> None:
+        """The arm button: somebody is there, and beside ready oil perhaps a quench."""
+        if self.phase == "in_band" and moment.armed:
+            self.quenches.marked(moment)
+        self.present()
+
+    def state(self) -> dict[str, Any]:
+        """What the next process should know of this tank, as plain data."""
+        return {
+            "warming": self._warming.state(),
+            "quenches": self.quenches.state(),
+            "rested_s": round(self._rested_s),
+            "gentle": self.gentle,
+        }
 
     @property
     def ready(self) -> bool:
-        """The oil is in band, steady, and both sensors agree."""
-        return self.phase == "in_band"
+        """The oil is in band, steady and stirred, both sensors agree, and no more steel was announced than it takes."""
+        return self.phase == "in_band" and not self._too_much
+
+    @property
+    def working(self) -> bool:
+        """Whether arming is to be kept from lapsing for it: a tank without a heater needs none."""
+        return self.target_c is not None and self._heated
+
+    @property
+    def _heated(self) -> bool:
+        return self._limits.tank_heater_w > 0.0
 
     @property
     def presence_left_s(self) -> float | None:
         """Until the heat is withheld for want of somebody there; None while nothing is heated."""
-        return None if self.target_c is None else max(0.0, PRESENCE_S - self.alone_s)
+        if self.target_c is None or not self._heated or self.phase == "scheduled":
+            return None
+        return max(0.0, PRESENCE_S - self.alone_s)
 
     @property
     def stirring(self) -> bool:
@@ -120,7 +166,7 @@ class Tank:
     @property
     def heating(self) -> bool:
         """Phases in which heat may be asked for."""
-        return self.phase in ("preheat", "in_band")
+        return self._heated and self.phase in ("preheat", "in_band")
 
     # --- each tick -----------------------------------------------------------------------------------------
 
@@ -133,11 +179,13 @@ class Tank:
     def sense(self, facts: Facts, dt_s: float) -> None:
         """Before the interlocks: presence, and whether the oil is known."""
         facts.oil_unknown = float(self._limits.tank and self._limits.oil is None)
-        if self.target_c is None or self.phase == "scheduled":
+        facts.presence_wanted_s = NEVER
+        if self.target_c is None or not self._heated:
             self.alone_s = 0.0
-            facts.presence_wanted_s = NEVER
-        else:
-            self.alone_s += dt_s
+            return
+        # A scheduled start finds somebody there, or none of its heat begins: presence counts from the last sign.
+        self.alone_s += dt_s
+        if self.phase != "scheduled":
             facts.presence_wanted_s = self.alone_s
 
     def step(self, moment: Moment) -> None:
@@ -159,9 +207,7 @@ class Tank:
             return
         self._watch_band(moment)
         self._settle_phase(moment)
-        if not self._warned and self.alone_s >= PRESENCE_S - PRESENCE_WARNING_S:
-            self._warned = True
-            moment.happened("presence_wanted", "Is somebody with the oil? Its heat goes off in 5 min.")
+        self._ask_for_presence(moment)
         if not self.heating or moment.verdict.tank != PERMIT:
             self._loop.withheld()
             self._since_loop_s = LOOP_S
@@ -171,19 +217,55 @@ class Tank:
         else:
             self._since_loop_s += dt_s
             self.asked_duty = self._loop.duty
+        if self.gentle:
+            self.asked_duty = min(self.asked_duty, GENTLE_DUTY)
 
-    def second(self, facts: Facts) -> None:
-        """Once a second: when the oil will be ready, from watts, litres and heat capacity."""
-        limits = self._limits
-        self.ready_expected_s = None
-        if self.target_c is None or not isfinite(facts.tank_c) or limits.tank_heater_w <= 0.0:
-            return
+    def second(self, moment: Moment, on_s: float, tempering: bool) -> None:
+        """Once a second: when the oil will be ready, whether it stirs and has rested, what a quench did.
+
+        `on_s`: how long the heater was on in it. `tempering`: a run is on, so hardened steel does not wait.
+        """
+        facts = moment.facts
+        self._rest(facts)
+        self.quenches.second(facts.tank_c, tempering, moment)
+        limit_c = self._limits.tank_limit_c
+        self._too_much = limit_c is not None and facts.quench_forecast_c >= limit_c
+        fitted = facts.fitted & FITTED_AGITATOR
+        self._stirred_s = 0.0 if fitted and facts.agitator_still_s >= STILL_AGITATOR_S else self._stirred_s + 1.0
+        self.ready_expected_s = self._expected(facts, on_s)
+
+    def _expected(self, facts: Facts, on_s: float) -> float | None:
+        """Seconds until the oil is ready; None while that is not known."""
+        target_c = self.target_c
+        if target_c is None or not isfinite(facts.tank_c):
+            return None
         if self._in_band:
-            self.ready_expected_s = 0.0
-            return
-        rise_k = max(0.0, self.target_c - facts.tank_c)
-        warm_s = LOSSES * rise_k * limits.oil_heat_j_per_k() / limits.tank_heater_w + STEADY_S
-        self.ready_expected_s = max(warm_s, self._ready_in_s or 0.0)
+            return 0.0
+        if self.phase == "preheat":
+            self._warming.second(facts.tank_c, on_s, near=facts.tank_c >= target_c - BAND_K)
+        left_s = self._warm_s(facts.tank_c, target_c)
+        if left_s is None:
+            return None
+        if self._expected_s is None and self.phase == "preheat":
+            self._expected_s = left_s
+        return max(left_s, self._ready_in_s or 0.0)
+
+    def _warm_s(self, oil_c: float, target_c: float) -> float | None:
+        """From this oil to ready: the warming, then the time it has to stay in band."""
+        left_s = self._warming.left_s(oil_c, target_c - BAND_K)
+        if left_s is None:
+            return None
+        if self.gentle:
+            left_s = left_s / GENTLE_DUTY if self._warming.warming_s < WATCHED_S else left_s
+        return left_s + max(0.0, STEADY_S - self._steady_s)
+
+    def _rest(self, facts: Facts) -> None:
+        """Oil that was filled up, or stood for long, may be wet; once it was warm for a while it is taken as dry."""
+        if facts.fitted & FITTED_LEVEL and facts.level_low == facts.level_low:
+            if self._level_was_low and facts.level_low < 0.5:
+                self.gentle = True
+            self._level_was_low = facts.level_low >= 0.5
+        self._rested_s = 0.0 if facts.tank_c >= DRY_C else self._rested_s + 1.0
 
     # --- inside --------------------------------------------------------------------------------------------
 
@@ -205,16 +287,44 @@ class Tank:
             return
         oil_c, second_c = facts.tank_c, facts.tank_limit_c
         agree = second_c != second_c or abs(oil_c - second_c) <= AGREE_K
-        if abs(oil_c - target_c) <= BAND_K and agree:
+        near = abs(oil_c - target_c) <= BAND_K
+        fitted = bool(facts.fitted & FITTED_AGITATOR)
+        if near and agree and not (fitted and facts.agitator_still_s >= STILL_AGITATOR_S):
             self._steady_s += moment.dt_s
         else:
             self._steady_s = 0.0
+        if (near and not agree) or (near and not fitted):
+            self._say_stir(moment)
         if self._steady_s >= STEADY_S and not self._in_band:
             self._in_band = True
-            moment.happened("oil_ready", "The oil is ready.", target_c=target_c)
+            self.gentle = False
+            self._warming.learn()
+            said = "The oil is ready." if fitted else "The oil is ready. Stir it before you quench."
+            moment.happened(
+                "oil_ready", said, target_c=target_c, took_s=self._warming.warming_s, expected_s=self._expected_s
+            )
         elif self._in_band and not abs(oil_c - target_c) <= 2.0 * BAND_K:
             self._in_band = False
             moment.happened("oil_left_band", "The oil has left its band.")
+
+    def _say_stir(self, moment: Moment) -> None:
+        if not self._told_stir:
+            self._told_stir = True
+            text = "Stir the oil: unstirred it is 26 to 47 °C less below its heater (simulated)."
+            moment.happened("stir_wanted", text)
+
+    def _ask_for_presence(self, moment: Moment) -> None:
+        """5 min before the heat goes off, and 5 min before a scheduled start that nobody is there for."""
+        if self._warned or not self._heated or self.alone_s < PRESENCE_S - PRESENCE_WARNING_S:
+            return
+        if self.phase == "scheduled":
+            if self._starts_in_s > PRESENCE_WARNING_S:
+                return
+            text = "The oil is to start warming in 5 min. Is somebody there?"
+        else:
+            text = "Is somebody with the oil? Its heat goes off in 5 min."
+        self._warned = True
+        moment.happened("presence_wanted", text)
 
     def _settle_phase(self, moment: Moment) -> None:
         oil_c, target_c = moment.facts.tank_c, self.target_c
@@ -236,9 +346,16 @@ class Tank:
         """Whether it is still too early to begin warming."""
         if self._ready_in_s is None:
             return False
-        rise_k = max(0.0, target_c - oil_c) if isfinite(oil_c) else target_c
-        warm_s = LOSSES * rise_k * self._limits.oil_heat_j_per_k() / max(1.0, self._limits.tank_heater_w)
-        if self._ready_in_s > warm_s + STEADY_S:
+        warm_s = self._warm_s(oil_c, target_c)
+        # Oil whose warming cannot be foreseen is warmed at once, as is one that would be late.
+        self._starts_in_s = self._ready_in_s - warm_s if warm_s is not None else 0.0
+        if self._starts_in_s > 0.0:
             return True
         self._ready_in_s = None
+        self._warming.begin()
         return False
+
+
+def _table(state: Mapping[str, Any], name: str) -> Mapping[str, Any]:
+    found = state.get(name)
+    return found if isinstance(found, Mapping) else {}

@@ -16,6 +16,7 @@ from controller.core.moment import Moment
 from controller.core.oven import Oven
 from controller.core.requests import DOOR_PROMPT, answer
 from controller.core.sensing import SILENT_S, Sensing
+from controller.core.sounder import Sounder
 from controller.core.tank import Tank
 from controller.core.view import snapshot
 from controller.core.watch import Delivery, OvenWatch, TankWatch
@@ -45,15 +46,6 @@ from controller.model import (
 
 GAP_PAUSES_S: Final = 60.0
 SECOND_S: Final = 1.0
-TRIP_SOUNDS_S: Final = 1800.0
-BEEP_S: Final[Mapping[str, float]] = {
-    "run_ended": 20.0,
-    "prompt_asked": 20.0,
-    "oil_ready": 10.0,
-    "presence_wanted": 30.0,
-    "quench_seen": 2.0,
-    "run_paused": 20.0,
-}
 
 
 class Core:
@@ -66,7 +58,7 @@ class Core:
         self.sensing = Sensing(limits)
         self.interlocks = Interlocks(limits, state.get("latched", ()))
         self.oven = Oven(limits, max(next_run_id, int(state.get("next_run_id", 1))), state.get("run"))
-        self.tank = Tank(limits)
+        self.tank = Tank(limits, state.get("tank"))
         self.command = IDLE
         self.board: Board | None = None
         self._board_limits: BoardLimits | None = None
@@ -83,8 +75,7 @@ class Core:
         self._arms: int | None = None
         self._resets: int | None = None
         self._armed_before = False
-        self._beep_left_s = 0.0
-        self._trip_sounds_s = 0.0
+        self._sounder = Sounder()
         self._agitator_off_s = 0.0
         self._told_resumable = False
         self.reading = Reading()
@@ -124,7 +115,12 @@ class Core:
     def state(self) -> dict[str, Any]:
         """What must survive a restart, as plain data: standing trips and the run that could go on."""
         run = self.oven.state()
-        return {"latched": list(self.interlocks.latched), "run": run, "next_run_id": self.oven.next_run_id}
+        return {
+            "latched": list(self.interlocks.latched),
+            "run": run,
+            "next_run_id": self.oven.next_run_id,
+            "tank": self.tank.state(),
+        }
 
     def prompt(self) -> Prompt | None:
         """The question that waits for a hand, or None."""
@@ -202,7 +198,7 @@ class Core:
         """Presses and completed holds are counted by the board since its boot."""
         if self._arms is not None and 0 < (frame.arms - self._arms) & 0xFFFF < 0x8000:
             self.moment.happened("button_pressed", "The arm button was pressed.")
-            self.tank.present()
+            self.tank.pressed(self.moment)
             self.oven.present()
         # Only a count that went up is a hold: one that went down or far away is another boot's.
         held = self._resets is not None and 0 < (frame.resets - self._resets) & 0xFFFF < 0x8000
@@ -263,8 +259,10 @@ class Core:
         self.tank_watch.second(facts, command.tank_duty, tank_on, self.limits.tank_limit_c)
         if self.tank_watch.step_k is not None:
             rise_k = self.tank_watch.step_k
-            mass_kg = rise_k * self.limits.oil_heat_j_per_k() / 560_000.0
-            self.moment.happened("quench_seen", "The oil rose as after a quench.", rise_k=rise_k, mass_kg=mass_kg)
+            mass_kg, marked = self.tank.quenches.seen(facts.tank_c - rise_k, rise_k)
+            self.moment.happened(
+                "quench_seen", "The oil rose as after a quench.", rise_k=rise_k, mass_kg=mass_kg, marked=marked
+            )
         # Until the board has its limits the link asks for nothing, whatever is wanted here.
         answered = self.reading.answer == 0 and self.reading.limits_set
         comparable = facts.armed and answered and frame.sid != 0 and command.contactor
@@ -279,18 +277,13 @@ class Core:
         soaking = self.oven.phase == "soak" and apart_k == apart_k
         facts.oven_disagree_k = apart_k if soaking and self.oven_watch.door_shut_s >= 300.0 else NEVER
         self.oven.second()
-        self.tank.second(facts)
+        self.tank.second(self.moment, tank_s, self.oven.active)
 
     # --- 5 gate --------------------------------------------------------------------------------------------
 
     def _gate(self, passed_s: float) -> None:
         oven, tank, moment = self.oven, self.tank, self.moment
-        for event in moment.events:
-            self._beep_left_s = max(self._beep_left_s, BEEP_S.get(event.kind, 0.0))
-        self._beep_left_s = max(0.0, self._beep_left_s - passed_s)
         tripped = moment.verdict.oven == TRIP
-        self._trip_sounds_s = self._trip_sounds_s + passed_s if tripped else 0.0
-        beeping = self._beep_left_s > 0.0 and int(self._beep_left_s) % 2 == 0
         # Stirred also while its heat is withheld: a stirrer that stands is only seen when it is asked to turn.
         stirred = bool(self.facts.fitted & FITTED_AGITATOR) and tank.stirring
         self.command = gate.command(
@@ -300,9 +293,9 @@ class Core:
             tank.asked_duty,
             self.limits.shared_circuit,
             contactor=oven.heating or tank.heating,
-            sounder=beeping or (tripped and self._trip_sounds_s < TRIP_SOUNDS_S),
+            sounder=self._sounder.sounds(moment.events, tripped, self.interlocks.fire(), passed_s),
             agitator=stirred,
-            work=oven.active or tank.target_c is not None,
+            work=oven.active or tank.working,
             limits=self._board_limits,
         )
         duty_sum = self.command.oven_duty + self.command.tank_duty

@@ -36,7 +36,7 @@ def snapshot(core: Core) -> Snapshot:
         tank.presence_left_s,
         _oven(core),
         _tank(core),
-        core.interlocks.acting("oil_trip") or core.interlocks.acting("oil_still_rising"),
+        core.interlocks.fire(),
     )
 
 
@@ -118,4 +118,8 @@ def _tank(core: Core) -> TankView:
         limits.tank_limit_c,
         oil.flash_low_c if oil else None,
         (oil.label or oil.name) if oil else None,
+        tank.quenches.takes_kg,
+        tank.quenches.next_in_s,
+        tank.quenches.untempered_s,
+        tank.gentle,
     )

@@ -152,9 +152,13 @@ class TankWatch:
         self._forecast_after_c: float | None = None
         self.step_k: float | None = None
 
-    def declared(self, forecast_after_c: float | None) -> None:
-        """A quench was declared; `forecast_after_c`: the oil afterwards, if the mass was given."""
-        self._since_quench_s = 0.0
+    def declared(self, forecast_after_c: float | None, *, filled_in: bool = False) -> None:
+        """A quench was declared; `forecast_after_c`: the oil afterwards, if the mass was given.
+
+        `filled_in`: the mass of one that was declared or seen before, whose time goes on.
+        """
+        if not filled_in or self._since_quench_s > 600.0:
+            self._since_quench_s = 0.0
         self._forecast_after_c = forecast_after_c
 
     def second(self, facts: Facts, asked: float, on: bool, tank_limit_c: float | None) -> None:

@@ -44,12 +44,13 @@ class Rig:
     def __init__(
         self, limits_: Limits | None = None, *, seed: int = 0, load: tuple[LoadItem, ...] = (LoadItem(0.3, 12.0),),
         part_sensor: bool = True, fitted: int | None = None, state: dict[str, object] | None = None,
-        oven_c: float | None = None,
+        oven_c: float | None = None, tank_c: float | None = None,
     ) -> None:  # fmt: skip
         self.core = Core(limits_ or limits(), state=state)
         self.link = Link()
         self.link.port_changed("")
-        self.shop = SimShop(seed, load=load, part_sensor=part_sensor, fitted=fitted, initial=Initial(oven_c=oven_c))
+        first = Initial(oven_c=oven_c, tank_c=tank_c)
+        self.shop = SimShop(seed, load=load, part_sensor=part_sensor, fitted=fitted, initial=first)
         self.load = load
         self.now_s = 0.0
         self.out = b""

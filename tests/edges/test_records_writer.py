@@ -110,7 +110,7 @@ def test_a_run_with_everything_is_read_back_as_it_was(path: Path, clock: Clock, 
     assert [row["oven_c"] for row in book.trace(7)] == [200.0]
     (request,) = book.requests()
     assert (request["who"], request["wish"], request["accepted"]) == ("script", "Preheat", False)
-    assert request["details"] == {"target_c": 50.0, "ready_in_s": None}
+    assert request["details"] == {"target_c": 50.0, "ready_in_s": None, "gentle": False}
     assert request["reasons"] == [{"code": "not_fitted", "text": "There is no tank."}]
     assert book.core_state(7) == {"latch": []}
     assert records.dropped == 0
