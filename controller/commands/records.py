@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import os
 import sys
+import time
 from argparse import ArgumentParser, ArgumentTypeError, Namespace
 from collections.abc import Callable, Iterable
 from pathlib import Path
@@ -15,6 +16,9 @@ from controller.records import (
     RecordsError,
     database_path,
     default_data_directory,
+    in_words,
+    readable,
+    restore,
     run_json,
     trace_csv,
 )
@@ -42,6 +46,10 @@ def add_arguments(parser: ArgumentParser) -> None:
 
     backup = _action(actions, "backup", "a whole copy of the book", _backup)
     backup.add_argument("file", type=Path, metavar="FILE", help="the copy; it must not be there yet")
+
+    back = _action(actions, "restore", "bring a back-up back; the former book stays beside it", _restore)
+    back.add_argument("file", type=Path, metavar="FILE", help="a back-up, or a damaged book with --readable")
+    back.add_argument("--readable", action="store_true", help="take what can be read of a damaged file")
 
 
 def run(args: Namespace) -> int:
@@ -174,7 +182,13 @@ def _verify(book: Book, args: Namespace) -> int:
     for problem in problems:
         print(problem)
     if problems:
-        print("The book is not sound: restore a back-up, or export what can still be read.", file=sys.stderr)
+        print("\n".join(in_words(readable(book.path))))
+        print(
+            "The book is not sound. Stop the service, then `ovenhand records restore FILE` brings a back-up back, and "
+            f"`ovenhand records restore --readable {book.path}` makes a new book of what can be read. Either way the "
+            "file stays beside it.",
+            file=sys.stderr,
+        )
         return 1
     for number in book.open_runs():
         print(
@@ -193,6 +207,16 @@ def _verify(book: Book, args: Namespace) -> int:
 
 def _backup(book: Book, args: Namespace) -> int:
     print(book.backup(args.file))
+    return 0
+
+
+def _restore(book: Book, args: Namespace) -> int:
+    done = restore(book.path, args.file, time.time, only_readable=args.readable)
+    if done.read:
+        print("\n".join(in_words(done.read)), file=sys.stderr)
+    if done.kept_old is not None:
+        print(f"The former book is {done.kept_old}.", file=sys.stderr)
+    print(done.path)
     return 0
 
 

@@ -1,0 +1,302 @@
+"""A damaged book, and a back-up brought back: what can still be read, kept in a new file beside the old one."""
+
+from __future__ import annotations
+
+import json
+import os
+import shutil
+import sqlite3
+from collections.abc import Callable, Iterator, Sequence
+from contextlib import closing
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any, Final, NamedTuple
+
+from .plain import text_of
+from .readers import Book
+from .schema import RecordsError, hold_for_writing, migrate, open_for_writing
+from .trouble import sentence
+
+# In an order in which what belongs to a row comes after it.
+TABLES: Final = {
+    "runs": "runs",
+    "interruptions": "interruptions of runs",
+    "samples": "samples",
+    "tape": "blocks of tape",
+    "events": "events",
+    "requests": "requests",
+    "gaps": "gaps",
+    "core_state": "states of the core",
+    "calibrations": "calibrations",
+    "tunings": "tunings",
+    "stock": "lots of stock",
+    "pieces": "pieces",
+    "quenches": "quenches",
+    "piece_steps": "steps of pieces",
+    "ladder": "rungs of ladders",
+    "file_tests": "file tests",
+    "devices": "paired devices",
+    "alerts": "alerts",
+}
+_CHUNK: Final = 500
+
+
+class Readable(NamedTuple):
+    """What of one table can be read: `rows` of it, and whether that is `whole`."""
+
+    table: str
+    rows: int
+    whole: bool
+
+
+class Restored(NamedTuple):
+    """`kept_old`: where the former book lies now, None when there was none. `read`: what of each table came over
+    where only a part could be read."""
+
+    path: Path
+    kept_old: Path | None
+    read: tuple[Readable, ...]
+
+
+def readable(path: Path) -> list[Readable]:
+    """What can be read of each table of a book, damaged or not; empty when nothing can."""
+    found = []
+    with closing(_open(path)) as connection:
+        for table in _tables(connection):
+            whole, rows = True, 0
+            for part in _rows(connection, table):
+                if part is None:
+                    whole = False
+                else:
+                    rows += len(part)
+            found.append(Readable(table, rows, whole))
+    return found
+
+
+def in_words(found: Sequence[Readable]) -> list[str]:
+    """A sentence for each table that is not whole, then one for all that can be read."""
+    told = [
+        f"The {TABLES[one.table]} cannot be read whole: {one.rows} of them can." for one in found if not one.whole
+    ]
+    parts = [f"{one.rows} {TABLES[one.table]}" for one in found if one.rows]
+    told.append(f"What can be kept: {', '.join(parts)}." if parts else "Nothing of it can be read.")
+    return told
+
+
+def restore(path: Path, source: Path, wall: Callable[[], float], *, only_readable: bool = False) -> Restored:
+    """Bring the book of `path` back from `source`; the former one stays beside it under another name.
+
+    `only_readable`: take what can be read of a damaged `source`. Raises RecordsError, with nothing changed,
+    while a service has the book open, and where `source` is not whole and that was not asked for. Trips that
+    stand in either file stand afterwards; a run is only offered to go on as the former book had it, for what was
+    done to its steel since is not in a back-up.
+    """
+    if not source.is_file():
+        raise RecordsError(f"There is no file {source}: name a back-up.")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)
+    except OSError as error:
+        raise RecordsError(f"{path.parent} cannot be made ({error.strerror}): name another data directory.") from error
+    lock = hold_for_writing(path)
+    fresh = path.with_name(path.name + ".restoring")
+    try:
+        _remove(fresh)
+        read = _fill(fresh, source, wall, only_readable)
+        _carry_state(fresh, path, same=path.exists() and source.samefile(path))
+        kept = _put_in_place(path, fresh, wall())
+        return Restored(path, kept, read)
+    except OSError as error:
+        raise RecordsError(f"The book was not restored ({error.strerror}); the former one is as it was.") from error
+    finally:
+        _remove(fresh)
+        os.close(lock)
+
+
+def _open(path: Path) -> sqlite3.Connection:
+    """For reading, however damaged it is."""
+    try:
+        return sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro", uri=True, isolation_level=None)
+    except sqlite3.Error as error:
+        raise RecordsError(sentence(error, path)) from error
+
+
+def _tables(connection: sqlite3.Connection) -> list[str]:
+    try:
+        there = {name for (name,) in connection.execute("SELECT name FROM sqlite_master WHERE type = 'table'")}
+    except sqlite3.Error:
+        return []
+    return [table for table in TABLES if table in there]
+
+
+def _rows(connection: sqlite3.Connection, table: str) -> Iterator[list[tuple[Any, ...]] | None]:
+    """A table's rows in pieces, by their numbers: from the front as far as it goes, then from the back.
+
+    None stands for a place that cannot be read.
+    """
+    last, stopped = -(2**63), False
+    while not stopped:
+        query = f"SELECT rowid, * FROM {table} WHERE rowid > ? ORDER BY rowid LIMIT {_CHUNK}"
+        rows, stopped = _some(connection, query, (last,))
+        if rows:
+            last = rows[-1][0]
+            yield [row[1:] for row in rows]
+        elif not stopped:
+            return
+    yield None
+    first, stopped = 2**63 - 1, False
+    while not stopped:
+        query = f"SELECT rowid, * FROM {table} WHERE rowid > ? AND rowid < ? ORDER BY rowid DESC LIMIT {_CHUNK}"
+        rows, stopped = _some(connection, query, (last, first))
+        if rows:
+            first = rows[-1][0]
+            yield [row[1:] for row in rows]
+        elif not stopped:
+            return
+
+
+def _some(connection: sqlite3.Connection, query: str, values: tuple[Any, ...]) -> tuple[list[tuple[Any, ...]], bool]:
+    """Rows up to where the file is damaged, and whether it is."""
+    rows: list[tuple[Any, ...]] = []
+    try:
+        for row in connection.execute(query, values):
+            rows.append(row)
+    except sqlite3.Error:
+        return rows, True
+    return rows, False
+
+
+def _fill(fresh: Path, source: Path, wall: Callable[[], float], only_readable: bool) -> tuple[Readable, ...]:
+    """Make `fresh` from `source`."""
+    if not only_readable:
+        book = Book(source)
+        problems = book.verify()
+        if problems:
+            raise RecordsError(
+                "\n".join([*problems, *in_words(readable(source))])
+                + f"\n{source} was not restored: name a sound back-up, or take what can be read of this one with "
+                "--readable."
+            )
+        book.backup(fresh)
+        with closing(open_for_writing(fresh, wall)):
+            return ()
+    os.close(os.open(fresh, os.O_RDWR | os.O_CREAT | os.O_EXCL, 0o600))
+    with closing(_open(source)) as damaged, closing(sqlite3.connect(fresh, isolation_level=None)) as target:
+        migrate(target, fresh, wall)
+        tables = _tables(damaged)
+        if not tables:
+            raise RecordsError(f"Nothing of {source} can be read: name a back-up.")
+        read = tuple(_copy(damaged, target, table) for table in tables)
+        _drop_orphans(target)
+    return read
+
+
+def _copy(damaged: sqlite3.Connection, target: sqlite3.Connection, table: str) -> Readable:
+    """What can be read of one table, into the new file; a row that its rules refuse is left out."""
+    columns = [row[1] for row in target.execute(f"PRAGMA table_info({table})")]
+    there = [row[1] for row in damaged.execute(f"PRAGMA table_info({table})")]
+    taken = [(name, at) for at, name in enumerate(there) if name in columns]
+    names = ", ".join(name for name, _ in taken)
+    insert = f"INSERT OR IGNORE INTO {table} ({names}) VALUES ({', '.join('?' * len(taken))})"
+    whole, rows = True, 0
+    target.execute("BEGIN")
+    for part in _rows(damaged, table):
+        if part is None:
+            whole = False
+            continue
+        for row in part:
+            try:
+                rows += target.execute(insert, [row[at] for _, at in taken]).rowcount
+            except sqlite3.Error:
+                whole = False
+    target.execute("COMMIT")
+    return Readable(table, rows, whole)
+
+
+def _drop_orphans(target: sqlite3.Connection) -> None:
+    """A row whose run, piece or stock was lost stays, without its number where that may be empty."""
+    while True:
+        broken = target.execute("PRAGMA foreign_key_check").fetchall()
+        if not broken:
+            return
+        target.execute("BEGIN")
+        for table, row, parent, which in broken:
+            keys = target.execute(f"PRAGMA foreign_key_list({table})").fetchall()
+            column = next(key[3] for key in keys if key[0] == which and key[2] == parent)
+            may_be_empty = not next(c[3] for c in target.execute(f"PRAGMA table_info({table})") if c[1] == column)
+            if table in ("events", "requests"):
+                # They are only ever added to; here a file is made anew, so the rule stands back for it.
+                target.execute(f"DROP TRIGGER IF EXISTS {table}_no_update")
+            change = f"UPDATE {table} SET {column} = NULL" if may_be_empty else f"DELETE FROM {table}"
+            target.execute(f"{change} WHERE rowid = ?", (row,))
+        target.execute("COMMIT")
+        for table in ("events", "requests"):
+            target.execute(
+                f"CREATE TRIGGER IF NOT EXISTS {table}_no_update BEFORE UPDATE ON {table} "
+                f"BEGIN SELECT RAISE(ABORT, '{table} are only added to'); END"
+            )
+
+
+def _state_of(path: Path) -> dict[str, Any] | None:
+    """The core's stored state, None where there is none or it cannot be read."""
+    try:
+        with closing(_open(path)) as connection:
+            row = connection.execute("SELECT state FROM core_state").fetchone()
+        return None if row is None else dict(json.loads(row[0]))
+    except (sqlite3.Error, RecordsError, ValueError):
+        return None
+
+
+def _carry_state(fresh: Path, former: Path, *, same: bool) -> None:
+    """No trip is forgotten by a restore, and no run goes on from an older soak than it has had."""
+    new = _state_of(fresh) or {}
+    old = _state_of(former) if former.exists() else None
+    latched = dict.fromkeys((*new.get("latched", ()), *(old or {}).get("latched", ())))
+    number = max(int(state.get("next_run_id", 1)) for state in (new, old or {}))
+    kept = old if old is not None else new if same else {}
+    with closing(sqlite3.connect(fresh, isolation_level=None)) as connection:
+        run = kept.get("run")
+        if run and not connection.execute("SELECT 1 FROM runs WHERE id = ?", (run.get("run_id"),)).fetchone():
+            run = None
+        merged = {**new, **kept, "latched": list(latched), "run": run, "next_run_id": number}
+        connection.execute(
+            "INSERT OR REPLACE INTO core_state (id, at, state) VALUES (1, coalesce((SELECT at FROM core_state), 0), ?)",
+            (text_of(merged),),
+        )
+        connection.execute("PRAGMA journal_mode=DELETE")
+
+
+def _put_in_place(path: Path, fresh: Path, wall_s: float) -> Path | None:
+    """The new file under the book's name; the former one, with its log, under a name with the time."""
+    kept = None
+    _flush(fresh)
+    if path.exists():
+        stamp = datetime.fromtimestamp(wall_s, UTC).strftime("%Y%m%d-%H%M%S")
+        kept = path.with_name(f"{path.name}.before-{stamp}")
+        if kept.exists():
+            raise RecordsError(f"{kept} is there already: wait a second, then restore again.")
+        try:
+            os.link(path, kept)
+        except OSError:
+            shutil.copy2(path, kept)  # a card with a file system that knows no links
+        # The log of the former file must not be taken for the new one's.
+        log = path.with_name(path.name + "-wal")
+        if log.exists() and log.stat().st_size:
+            log.rename(kept.with_name(kept.name + "-wal"))
+    for end in ("-wal", "-shm"):
+        path.with_name(path.name + end).unlink(missing_ok=True)
+    fresh.replace(path)
+    _flush(path.parent)
+    return kept
+
+
+def _flush(path: Path) -> None:
+    number = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(number)
+    finally:
+        os.close(number)
+
+
+def _remove(path: Path) -> None:
+    for end in ("", "-wal", "-shm", "-journal", ".part"):
+        path.with_name(path.name + end).unlink(missing_ok=True)
