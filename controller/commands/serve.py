@@ -15,8 +15,6 @@ import sys
 import time
 from argparse import ArgumentParser, Namespace
 from collections.abc import Callable
-from dataclasses import dataclass
-from functools import cached_property
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Any, TextIO
@@ -24,6 +22,7 @@ from typing import TYPE_CHECKING, Any, TextIO
 import uvicorn
 
 from controller.alerts import Teller, open_channels
+from controller.commands.catalogue import Catalogue
 from controller.commands.pairing import PairingSocket, show
 from controller.commands.shipped import Library, ShopFile, demo_shop_text, load_shipped, read_shop, shop_of
 from controller.core.limits import derive
@@ -38,6 +37,7 @@ from controller.records import (
     Records,
     RecordsError,
     RunRecorder,
+    ShopWriter,
     database_path,
     default_data_directory,
     outbox,
@@ -73,29 +73,6 @@ def add_arguments(parser: ArgumentParser) -> None:
 
 class UserError(Exception):
     """Something the user can put right; the message says what."""
-
-
-@dataclass(frozen=True)
-class Catalogue:
-    """The profiles as the web shows them. Steels, which no limit rests on, are read when they are first asked for."""
-
-    library: Library
-    directory: Path
-
-    @property
-    def programs(self) -> Any:
-        return self.library.programs
-
-    @property
-    def oil_records(self) -> Any:
-        return [oil.model_dump(mode="json") for oil in self.library.oils.values()]
-
-    @cached_property
-    def steels(self) -> Any:
-        library = load_shipped(self.directory, ("steels",))
-        for line in library.problems:
-            log.warning("%s", line)
-        return [steel.model_dump(mode="json") for steel in library.steels.values()]
 
 
 def run(args: Namespace) -> int:
@@ -168,7 +145,8 @@ def _with_record(args: Namespace, directory: Path, library: Library, shop_file: 
     scale = rehearsal.speed if rehearsal else (lambda: 1.0)
     service = Service(pump, port, now_s=clock, wall=time.time, recorder=taker, scale=scale)
     try:
-        return _listen(args, directory, library, shop, service, records, rehearsal, teller)
+        catalogue = Catalogue(library, directory, shop_file)
+        return _listen(args, directory, catalogue, shop, service, records, rehearsal, teller)
     finally:
         service.stop()
         for way in teller.ways:
@@ -248,7 +226,7 @@ def _hash(text: str) -> str:
 
 
 def _listen(
-    args: Namespace, directory: Path, library: Library, shop: Shop, service: Service, records: Records,
+    args: Namespace, directory: Path, catalogue: Catalogue, shop: Shop, service: Service, records: Records,
     rehearsal: Rehearsal | None, teller: Teller,
 ) -> int:  # fmt: skip
     host = args.host or "0.0.0.0"
@@ -260,10 +238,10 @@ def _listen(
     names = [socket.gethostname(), f"{socket.gethostname()}.local", *shop.network.names]
     controls: RehearsalControls | None = rehearsal
     app = create_app(
-        desk=service, book=Book(database_path(directory)), devices=devices, catalogue=Catalogue(library, directory),
+        desk=service, book=Book(database_path(directory)), devices=devices, catalogue=catalogue,
         access=access, mode="rehearsal" if rehearsal else "shop", units=shop.units, rehearsal=controls,
         allowed_hosts=names, port=port, wall=time.time, record_error=RecordsError,
-        record_trouble=lambda: records.trouble, alerts=teller,
+        record_trouble=lambda: records.trouble, alerts=teller, writer=ShopWriter(records, wall=time.time),
     )  # fmt: skip
     server = _Server(
         uvicorn.Config(app, log_level="warning", access_log=False, lifespan="off", ws="none"), service, app

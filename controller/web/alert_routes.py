@@ -48,12 +48,10 @@ def alert_routes(parts: Parts, alerts: Alerts) -> APIRouter:
     async def recent() -> Response:
         """The newest alerts, and how each channel fares. Addresses are not shown: they hold secrets."""
         lines = [
-            line | {"at": rfc3339_of(line["at"]), "seen_at": rfc3339_of(line["seen_at"])}
-            for line in alerts.recent()
+            line | {"at": rfc3339_of(line["at"]), "seen_at": rfc3339_of(line["seen_at"])} for line in alerts.recent()
         ]
         channels = [
-            {**state, "last_delivered_at": rfc3339_of(state["last_delivered_at"])}
-            for state in alerts.channels()
+            {**state, "last_delivered_at": rfc3339_of(state["last_delivered_at"])} for state in alerts.channels()
         ]
         return reply({"alerts": lines, "channels": channels})
 

@@ -19,12 +19,13 @@ from .documents import document_of
 from .guard import SECURITY_HEADERS, Guard
 from .open_routes import open_routes, serve_page
 from .parts import API, Parts
-from .ports import Alerts, Book, Catalogue, Devices
+from .ports import Alerts, Book, Catalogue, Devices, ShopWriter
 from .problems import Problem, problem, response
 from .record_routes import book_routes, device_routes, not_yet_routes, profile_routes
 from .rehearsal_routes import rehearsal_routes
 from .shop_routes import oven_routes, shop_routes, tank_routes
 from .status import Mode, Teller
+from .steel_routes import piece_routes, plan_routes, steel_routes
 from .stream import StreamHub
 
 PAGE_DIRECTORY: Final = Path(__file__).parent / "page"
@@ -47,13 +48,15 @@ def create_app(
     record_error: type[Exception] = OSError,
     record_trouble: Callable[[], str | None] = lambda: None,
     alerts: Alerts | None = None,
+    writer: ShopWriter,
 ) -> FastAPI:
     """The application; `app.state.hub.close()` ends its streams, from any thread.
 
     `allowed_hosts`: this machine's names and addresses (loopback and the address at which a client reached it are
     always among them). `port`: the one that clients see. `wall`: seconds since 1970. `record_error`: what book and
     devices raise when the disk does not do its part; answered with 503 and its text. `record_trouble`: a sentence
-    while the book takes nothing. `alerts`: what people were told; None: nobody is told anything.
+    while the book takes nothing. `alerts`: what people were told; None: nobody is told anything. `writer`: takes
+    what the smith enters of steel.
     """
     teller = Teller(desk, mode, units, wall, rehearsal, record_trouble)
     hub = StreamHub(teller, book, devices, record_error)
@@ -81,6 +84,8 @@ def create_app(
     app.include_router(alert_routes(parts, alerts or Silent()))
     if rehearsal is not None:
         app.include_router(rehearsal_routes(rehearsal))
+    for own in (steel_routes(parts, writer), piece_routes(parts, writer), plan_routes(parts)):
+        app.include_router(own)
     app.include_router(not_yet_routes())
     serve_page(app, PAGE_DIRECTORY if page_dir is None else page_dir)
     app.openapi = document_of(app)  # type: ignore[method-assign]

@@ -12,14 +12,14 @@ from fastapi.openapi.utils import get_openapi
 from pydantic import BaseModel
 from pydantic.json_schema import JsonSchemaMode
 
-from . import bodies
+from . import bodies, steel_bodies
 from .addresses import Whole, described
 from .guard import READS, is_public
 from .problems import PROBLEM_TYPE
 
 _TEMPLATE: Final = "#/components/schemas/{model}"
 JSON: Final = "application/json"
-TABLES: Final = (
+TABLES: Final[tuple[type[bodies.Body], ...]] = (
     bodies.PairBody,
     bodies.StartBody,
     bodies.ResumeBody,
@@ -28,6 +28,7 @@ TABLES: Final = (
     bodies.QuenchBody,
     bodies.PresenceBody,
     bodies.RehearsalBody,
+    *steel_bodies.TABLES,
 )
 _MEANS: Final = {
     400: "The request broke off.",

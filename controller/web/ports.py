@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from typing import Any, Protocol
+from typing import TYPE_CHECKING, Any, NamedTuple, Protocol
 
-from controller.model import Program
+from controller.model import Oil, Program
+
+if TYPE_CHECKING:
+    from controller.profiles import SteelProfile
 
 
 class Device(Protocol):
@@ -61,7 +64,35 @@ class Book(Protocol):
 
     def stock(self) -> list[dict[str, Any]]: ...
 
+    def stock_item(self, stock_id: int) -> dict[str, Any] | None: ...
+
+    def ladder(self, stock_id: int) -> list[dict[str, Any]]: ...
+
+    def file_tests(self, stock_id: int) -> list[dict[str, Any]]: ...
+
     def pieces(self) -> list[dict[str, Any]]: ...
+
+
+class ShopWriter(Protocol):
+    """What the smith writes into the book. Waits for the disk; answers the new row's number."""
+
+    def add_stock(self, values: Mapping[str, Any]) -> int: ...
+
+    def add_piece(self, values: Mapping[str, Any]) -> int: ...
+
+    def add_rung(self, values: Mapping[str, Any], who: str) -> int: ...
+
+    def add_file_test(self, values: Mapping[str, Any], who: str) -> int: ...
+
+
+class OwnTank(NamedTuple):
+    """The shop's tank: its oil (None: none that may be heated), litres, height above the sea in m, and why its oil
+    is not used at all ("" where it may be)."""
+
+    oil: Oil | None
+    volume_l: float
+    altitude_m: float
+    refusal: str
 
 
 class Catalogue(Protocol):
@@ -75,6 +106,15 @@ class Catalogue(Protocol):
 
     @property
     def steels(self) -> Any: ...
+
+    @property
+    def grades(self) -> Mapping[str, SteelProfile]: ...
+
+    def oil(self, name: str) -> tuple[Oil, str]:
+        """An oil and why it is not used at all ("" where it may be). Raises ValueError with what would be right."""
+
+    @property
+    def own_tank(self) -> OwnTank | None: ...
 
 
 class Alerts(Protocol):

@@ -31,13 +31,6 @@ EVENTS: Final = (
 
 NOT_YET: Final = (
     ("GET", "/runs/{id}/record.pdf", "The printable record is not made yet. The trace can be had as CSV."),
-    ("GET", "/stock/{id}/ladder", "Ladders are not kept yet."),
-    ("POST", "/stock/{id}/ladder", "Ladders are not kept yet. Write the results down."),
-    ("GET", "/stock/{id}/filetests", "File tests are not kept yet."),
-    ("POST", "/stock/{id}/filetests", "File tests are not kept yet. Write the results down."),
-    ("POST", "/plan/temper", "Plans are not made here yet."),
-    ("POST", "/plan/harden", "Plans are not made here yet."),
-    ("POST", "/plan/quench", "Plans are not made here yet."),
 )
 
 
@@ -98,16 +91,6 @@ def book_routes(parts: Parts) -> APIRouter:
     def events(request: Request) -> Response:
         """The newest events, or those after a number, in order."""
         return reply(book.events(**query_of(request, *EVENTS)))
-
-    @routes.get("/stock", openapi_extra=told("StockLine", many=True, problems=(503,)))
-    def stock() -> Response:
-        """The bars and lots of steel."""
-        return reply(book.stock())
-
-    @routes.get("/pieces", openapi_extra=told("PieceLine", many=True, problems=(503,)))
-    def pieces() -> Response:
-        """The tools in the making, the newest first."""
-        return reply(book.pieces())
 
     return routes
 

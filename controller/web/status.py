@@ -205,6 +205,10 @@ def _tank(tank: TankView) -> dict[str, Any]:
         "limit_c": _known(tank.limit_c, 2),
         "flash_point_c": _known(tank.flash_point_c, 2),
         "oil": tank.oil,
+        "takes_kg": _known(tank.takes_kg, 3),
+        "next_quench_in_s": _known(tank.next_quench_in_s, 0),
+        "untempered_s": _known(tank.untempered_s, 0),
+        "gentle": bool(tank.gentle),
     }
 
 

@@ -13,10 +13,10 @@ import httpx
 import pytest
 from fastapi import FastAPI
 
-from controller.commands.serve import Catalogue
+from controller.commands.catalogue import Catalogue
 from controller.commands.shipped import load_shipped
 from controller.model import Event
-from controller.records import Book, Devices, Records, RecordsError, RunStart, database_path, trace_csv
+from controller.records import Book, Devices, Records, RecordsError, RunStart, ShopWriter, database_path, trace_csv
 from controller.records.rows import SAMPLE_COLUMNS
 from controller.web import Access, create_app
 from tests.edges.schema_check import answer_faults
@@ -29,12 +29,13 @@ class Shop:
     """A service on a real file, without a server."""
 
     def __init__(self, directory: Path) -> None:
+        self.desk = Desk()
         self.path = database_path(directory)
         self.records = Records(self.path, wall=lambda: NOW, mono=lambda: 50.0)
         self.devices = Devices(self.records, wall=lambda: NOW)
         self.access = Access(self.devices)
         self.app: FastAPI = create_app(
-            desk=Desk(),
+            desk=self.desk,
             book=Book(self.path),
             devices=self.devices,
             catalogue=Catalogue(load_shipped(directory), directory),
@@ -46,6 +47,7 @@ class Shop:
             port=PORT,
             wall=lambda: NOW,
             record_error=RecordsError,
+            writer=ShopWriter(self.records, wall=lambda: NOW),
         )
 
     def ask(self, method: str, path: str, token: str = "", **how: Any) -> httpx.Response:

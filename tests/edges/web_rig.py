@@ -202,6 +202,15 @@ class Book:
     def pieces(self) -> list[dict[str, Any]]:
         return [{"id": 2}]
 
+    def stock_item(self, stock_id: int) -> dict[str, Any] | None:
+        return next((bar for bar in self.stock() if bar["id"] == stock_id), None)
+
+    def ladder(self, stock_id: int) -> list[dict[str, Any]]:
+        return []
+
+    def file_tests(self, stock_id: int) -> list[dict[str, Any]]:
+        return []
+
     def piece(self, piece_id: int) -> dict[str, Any] | None:
         return next((piece for piece in self.pieces() if piece["id"] == piece_id), None)
 
@@ -250,7 +259,7 @@ class Rig:
             book=self.book,
             devices=self.devices,
             catalogue=SimpleNamespace(
-                programs={"straw": straw}, oil_records=[{"name": "thin"}], steels=[{"name": "x"}]
+                programs={"straw": straw}, oil_records=[{"name": "thin"}], steels=[{"name": "x"}], own_tank=None
             ),
             access=self.access,
             mode="shop" if self.rehearsal is None else "rehearsal",
@@ -262,6 +271,7 @@ class Rig:
             page_dir=self.page_dir,
             record_error=self.record_error,
             record_trouble=lambda: self.trouble,
+            writer=None,  # type: ignore[arg-type]  # what is entered of steel is tried on the real book
             alerts=self.alerts,
         )
         self.operator = self.paired("operator")
