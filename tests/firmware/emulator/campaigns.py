@@ -25,7 +25,11 @@ from tests.firmware.emulator.rig import Bench, on_after_ms
 HEATERS = 3
 OFF_BY_SILENCE_MS = 2_050
 OFF_BY_WATCHDOG_MS = 300
-RAM_FROM, RAM_TO = 0x100, 0x900
+OFF_OVER_LIMIT_MS = 600 + 20
+RAM = (0x100, 0x900)
+REGISTERS = (0x00, 0x100)
+"""The processor's registers and those of its devices."""
+OVER_FLASH_C = 31_100
 
 
 @dataclass
@@ -134,12 +138,12 @@ def _one_jam(bench: Bench, pc: int, trial: int, result: Result) -> str:
 # --- flipped bits ---
 
 
-def flips(bench: Bench, number: int, seed: int, until_ms: int = 4_000) -> Result:
-    """One bit of the RAM flips while it heats; the host falls silent. Heat ends within 2.05 s of its last S."""
+def flips(bench: Bench, number: int, seed: int, where: tuple[int, int] = RAM, until_ms: int = 4_000) -> Result:
+    """One bit of the memory flips while it heats; the host falls silent. Heat ends within 2.05 s of its last S."""
     rng = Random(seed)
     result = Result()
     for trial in range(number):
-        at, bit = rng.randrange(RAM_FROM, RAM_TO), rng.randrange(8)
+        at, bit = rng.randrange(*where), rng.randrange(8)
         with bench.branch():
             board = bench.board
             bench.strict = False
@@ -157,6 +161,31 @@ def flips(bench: Bench, number: int, seed: int, until_ms: int = 4_000) -> Result
             result.notes["reset" if len(board.resets) > resets else "ran on"] += 1
             result.notes["left the memories"] += board.crashes > crashes
             if off_ms > OFF_BY_SILENCE_MS or board.heating:
+                result.failures.append(f"bit {bit} of {at:#05x}, trial {trial}, seed {seed}: {off_ms:.1f} ms")
+    return result
+
+
+def flips_over_limit(bench: Bench, number: int, seed: int, where: tuple[int, int] = RAM) -> Result:
+    """One bit flips, then the oven goes over the constant limit while the host goes on commanding heat."""
+    rng = Random(seed)
+    result = Result()
+    for trial in range(number):
+        at, bit = rng.randrange(*where), rng.randrange(8)
+        with bench.branch():
+            board = bench.board
+            bench.strict = False
+            bench.stream(rng.randrange(1, 250), 1000)
+            board.machine.flip(at, bit)
+            bench.stream(rng.randrange(1, 200), 1000)
+            bench.values[0] = bench.values[1] = OVER_FLASH_C
+            bench.sense_now()
+            began = board.cycle
+            bench.stream(4_000, 1000)
+            off_ms = on_after_ms(board, began)
+            result.trials += 1
+            result.off_ms.append(off_ms)
+            result.notes["reset" if len(board.resets) > 1 else "ran on"] += 1
+            if off_ms > OFF_OVER_LIMIT_MS or board.heating:
                 result.failures.append(f"bit {bit} of {at:#05x}, trial {trial}, seed {seed}: {off_ms:.1f} ms")
     return result
 

@@ -14,7 +14,15 @@ from pathlib import Path
 
 from tests.firmware.emulator.budgets import measured
 from tests.firmware.emulator.build import firmware, harness
-from tests.firmware.emulator.campaigns import Result, dead_man, flips, jams, shares
+from tests.firmware.emulator.campaigns import (
+    REGISTERS,
+    Result,
+    dead_man,
+    flips,
+    flips_over_limit,
+    jams,
+    shares,
+)
 from tests.firmware.emulator.rig import Bench
 from tests.firmware.emulator.service_runs import RUNS
 from tests.firmware.emulator.tape import play
@@ -35,6 +43,16 @@ def _jams(number: int, seed: int) -> Result:
 def _flips(number: int, seed: int) -> Result:
     with Bench() as bench:
         return flips(bench.heated(), number, seed)
+
+
+def _registers(number: int, seed: int) -> Result:
+    with Bench() as bench:
+        return flips(bench.heated(), number, seed, REGISTERS)
+
+
+def _over_limit(number: int, seed: int) -> Result:
+    with Bench() as bench:
+        return flips_over_limit(bench.heated(), number, seed)
 
 
 def _tape(number: int, seed: int) -> Result:
@@ -72,6 +90,8 @@ def main() -> int:
         ("dead-man, phases of the window", _dead_man, 1_000),
         ("the program stands still, program counters", _jams, 1_000),
         ("random flips of RAM, host silent", _flips, 3_000),
+        ("random flips of registers, host silent", _registers, 1_000),
+        ("random flips of RAM, then the oven over its limit, host commanding heat", _over_limit, 1_000),
         ("tapes against the twin, operations", _tape, 2_000),
     ):
         good &= _campaign(what, trial, round(total * options.share), options.seed)

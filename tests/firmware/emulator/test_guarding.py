@@ -7,7 +7,7 @@ import os
 import pytest
 
 from tests.firmware.emulator.build import firmware
-from tests.firmware.emulator.campaigns import Result, dead_man, flips, jams
+from tests.firmware.emulator.campaigns import Result, dead_man, flips, flips_over_limit, jams
 from tests.firmware.emulator.machine import CYCLES_A_MS, JAM_NONE, JAM_NOW
 from tests.firmware.emulator.rig import Bench, on_after_ms
 from tests.firmware.twin_rig import CONTACTOR, frame
@@ -36,7 +36,19 @@ def test_a_program_that_stands_still_anywhere_loses_heat_and_gets_none_back(heat
 
 
 def test_a_flipped_bit_of_memory_leaves_no_heat_beyond_the_rules(heated: Bench) -> None:
-    told("flips", flips(heated, round(400 * SHARE), SEED))
+    told("flips of RAM, host silent", flips(heated, round(300 * SHARE), SEED))
+    told("flips of RAM, then over the limit", flips_over_limit(heated, round(100 * SHARE), SEED))
+
+
+def test_what_the_ram_holds_at_power_on_does_not_matter_and_the_same_run_leaves_the_same_trace() -> None:
+    hashes = set()
+    for seed in (1, 1, 2, 3, 4):
+        with Bench(seed=seed) as bench:
+            bench.heated(700, 300)
+            bench.faults[1] = "O"
+            bench.stream(1_500, 700, 300)
+            hashes.add(bench.board.machine.trace_hash())
+    assert len(hashes) == 1, hashes
 
 
 def test_bytes_of_an_old_session_never_heat_after_a_reset(heated: Bench) -> None:
