@@ -25,7 +25,9 @@ from tests.firmware.emulator.campaigns import (
 )
 from tests.firmware.emulator.rig import Bench
 from tests.firmware.emulator.service_runs import RUNS
-from tests.firmware.emulator.tape import play
+from tests.firmware.emulator.tape import play, play_written
+from tests.firmware.emulator.test_tape import HOURS
+from tests.firmware.guard.test_agreement import WRITTEN
 
 WORKERS = 2
 
@@ -58,6 +60,17 @@ def _over_limit(number: int, seed: int) -> Result:
 def _tape(number: int, seed: int) -> Result:
     pair = play(seed, number, 2047 & ~96)
     return Result(len(pair.log), failures=pair.differences)
+
+
+def _written(number: int, seed: int) -> Result:
+    """The `number` longest of the guard's written tapes."""
+    result = Result()
+    for name in sorted(HOURS)[:number]:
+        pair = play_written(WRITTEN[name], 2047)
+        result.trials += 1
+        result.notes["telemetry frames compared"] += len(pair.frames[1])
+        result.failures += [f"{name}: {difference}" for difference in pair.differences[:3]]
+    return result
 
 
 def _campaign(what: str, trial: Callable[[int, int], Result], total: int, seed: int) -> bool:
@@ -95,6 +108,9 @@ def main() -> int:
         ("tapes against the twin, operations", _tape, 2_000),
     ):
         good &= _campaign(what, trial, round(total * options.share), options.seed)
+    written = _written(len(HOURS), 0)
+    print(f"the guard's written tapes of minutes and hours: {written.text()}", flush=True)
+    good &= not written.failures
     if options.real:
         for what, run in RUNS.items():
             began = time.monotonic()

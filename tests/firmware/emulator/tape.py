@@ -6,7 +6,9 @@ takes its time. Of the telemetry a field is compared where the twin's stood stil
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from random import Random
+from typing import Any
 
 from controller.sim.board import Board
 from controller.sim.board_sensors import Sample
@@ -42,11 +44,11 @@ class Pair:
 
     # --- time ---
 
-    def step(self) -> None:
-        """Two hundred milliseconds."""
-        self.twin.advance(STEP_MS, lambda: self.sample)
+    def step(self, ms: int = STEP_MS) -> None:
+        """Some milliseconds pass on both."""
+        self.twin.advance(ms, lambda: self.sample)
         self.avr.set_sample(self.sample)
-        self.avr.advance(STEP_MS)
+        self.avr.advance(ms)
         self._hear(0, self.twin.transmit())
         *whole, self._half = (self._half + self.avr.transmit()).split(b"\n")
         self._hear(1, b"".join(line + b"\n" for line in whole))
@@ -207,6 +209,82 @@ class Pair:
             f"S,9999,{self._next()},0,0,4", f"S,0,{self._next()},0,0,4",
         ))  # fmt: skip
         self.say(body)
+
+
+class Written(Pair):
+    """Plays the guard's written tapes (`tests/firmware/guard/tape.py` says what a step does), on both boards."""
+
+    welded = (False, False)
+
+    def play(self, tape: Iterable[tuple[Any, ...]]) -> None:
+        for word, *values in tape:
+            getattr(self, word)(*values)
+        self.wait(600)
+        self.compare_answers("the tape")
+        self.compare_telemetry()
+
+    def wait(self, ms: int) -> None:
+        """Where a relay is welded, current flows while the contactor is closed: looked at every 10 ms."""
+        short = 10 if any(self.welded) else 250
+        for part in (*[short] * (ms // short), ms % short):
+            if part:
+                self.step(part)
+                live = self.avr.contactor
+                self.avr.set_welded(*(weld and live for weld in self.welded))
+
+    def greet(self) -> None:
+        self.say("H,1,1")
+        before = list(self.sids)
+        while self.sids[1] == before[1]:
+            self.step(10)
+        self.seq = 0
+
+    def duty(self, oven: int, tank: int, flags: int) -> None:
+        self.say(f"S,{{sid}},{self._next()},{oven},{tank},{flags}")
+
+    def stream(self, times: int, oven: int, tank: int, flags: int) -> None:
+        for _ in range(times):
+            self.duty(oven, tank, flags)
+            self.wait(250)
+
+    def contact(self, name: str, closed: bool) -> None:
+        setattr(self.twin, name, closed)
+        setattr(self.avr, name, closed)
+
+    def _down(self, name: str, before_ms: int, ms: int) -> None:
+        self.contact(name, False)
+        self.wait(before_ms)
+        self.contact(name, True)
+        self.wait(ms)
+        self.contact(name, False)
+
+    def hold(self) -> None:
+        self._down("reset_button", 130, 2_020)
+
+    def ready(self) -> None:
+        self.greet()
+        for which, limit in enumerate((30_000, 9_000, 10_500)):
+            self.say(f"L,{{sid}},{self._next()},{which},{limit}")
+        self._down("arm_button", 60, 80)
+
+    def sense(self, place: int, value: int, letter: str = "-") -> None:
+        values, letters = list(self.sample.values), list(self.sample.faults)
+        values[place], letters[place] = value, letter
+        a, b, c, d, e = values
+        self.sample = Sample((a, b, c, d, e), "".join(letters), self.sample.cold)
+
+    def weld(self, oven: bool, tank: bool) -> None:
+        self.welded = (oven, tank)
+        self.twin.set_welded(oven, tank)
+
+
+def play_written(tape: Iterable[tuple[Any, ...]], fitted: int) -> Written:
+    pair = Written(1, fitted)
+    try:
+        pair.play(tape)
+    finally:
+        pair.avr.close()
+    return pair
 
 
 def _field(frame: list[str], name: str) -> str:
