@@ -23,6 +23,7 @@ COMMANDS: Final = {
     "pair": "a one-time code for a phone, from the service that is running",
     "doctor": "what is missing or not right on this machine, and what it keeps from working",
     "check": "every fault of a shop file or a profile at once; `--new` writes a first shop file",
+    "replay": "a recorded run once more through today's core, tick for tick",
     "records": "the record book: list, show, export, verify, back up, restore",
 }
 """Every command and what it is for, in the order of the help."""

@@ -51,7 +51,7 @@ class Recorder(Protocol):
 
     def took(
         self, now_s: float, wall: float, *, data: bytes, requests: Sequence[Request], forced: bool, wrote: bytes,
-        outcomes: Sequence[Outcome],
+        outcomes: Sequence[Outcome], port: str | None,
     ) -> object: ...  # fmt: skip
 
 
@@ -128,8 +128,11 @@ class Service:
         self.lateness = Lateness()
         now = now_s()
         self._tick_s = now
-        outcome = pump.core.tick(now, pump.reading, ())
-        self._last: tuple[Snapshot, float] = (outcome.snapshot, time.monotonic())
+        # The first look, before there is a port: what an earlier process left (a run that can go on) is said here.
+        wrote, outcomes = pump.step(b"", now, (), True)
+        self._last: tuple[Snapshot, float] = (outcomes[0].snapshot, time.monotonic())
+        if recorder is not None:
+            recorder.took(now, wall(), data=b"", requests=(), forced=True, wrote=wrote, outcomes=outcomes, port=None)
         self.heat_off = threading.Event()
         self._thread = threading.Thread(target=self._run, name="tick", daemon=True)
         self._watchdog = threading.Thread(target=self._watch, name="watchdog", daemon=True)
@@ -241,11 +244,12 @@ class Service:
         for outcome in outcomes:
             self._tick_s = now_s
             self._ticked(outcome, now_s)
-        if self._recorder is not None and (data or wrote or outcomes):
+        if self._recorder is not None and (data or wrote or outcomes or text is not None):
             forced = bool(outcomes) and not self.pump.reading.frames
             self._recorder.took(
-                now_s, self._wall(), data=data, requests=requests, forced=forced, wrote=wrote, outcomes=outcomes
-            )
+                now_s, self._wall(), data=data, requests=requests, forced=forced, wrote=wrote, outcomes=outcomes,
+                port=text,
+            )  # fmt: skip
         self._beat_s = time.monotonic()
         if outcomes and self._beat_s - self._fed_s >= KEEP_ALIVE_S:
             self._fed_s = self._beat_s

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Sequence
 
 from controller.core.tick import Core
+from controller.memory import Memory, freeze
 from controller.model import IDLE, Outcome, Reading, Request
 from controller.wire.link import Link
 
@@ -43,3 +44,15 @@ class Pump:
     def idle(self, now_s: float) -> bytes:
         """The bytes that take all heat off."""
         return self.link.send(IDLE, now_s)
+
+    def memory(self) -> bytes:
+        """All that core and link remember between two steps, for the tape."""
+        return freeze(Memory(self.core, self.link, self._remake))
+
+    @classmethod
+    def remembering(cls, memory: Memory, make_core: Callable[[int | None], Core]) -> Pump:
+        """A pump that goes on from such a memory."""
+        pump = cls.__new__(cls)
+        pump._make_core, pump._remake = make_core, memory.remake
+        pump.core, pump.link, pump.reading = memory.core, memory.link, memory.core.reading
+        return pump

@@ -140,6 +140,7 @@ def _with_record(args: Namespace, directory: Path, library: Library, shop_file: 
         settings_hash=_hash(str(shop_file.shop if shop_file else "")),
         profiles_hash=_hash(repr(sorted(library.programs))),
         tell=_telling(teller),
+        memory=lambda: pump.memory(),
     )
     taker: Any = recorder if rehearsal is None else _LoadsTheOven(recorder, rehearsal, pump)
     scale = rehearsal.speed if rehearsal else (lambda: 1.0)

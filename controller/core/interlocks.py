@@ -35,6 +35,7 @@ class Verdict(NamedTuple):
     latched: bool
 
 
+_FACTS: Final = attrgetter(*(row.fact for row in TABLE))
 FORBID: Final = Verdict(WITHHOLD, WITHHOLD, False, False)
 
 
@@ -69,7 +70,6 @@ class Interlocks:
     def __init__(self, limits: Limits, latched: Iterable[str] = ()) -> None:
         self._states = [_State(row, limits) for row in TABLE]
         self._by_name = {state.row.name: state for state in self._states}
-        self._values = attrgetter(*(row.fact for row in TABLE))
         self._limits = [state.limit for state in self._states]
         self._busy = False
         self._fitted = -1
@@ -79,6 +79,19 @@ class Interlocks:
             if name in self._by_name:
                 self._by_name[name].latched = self._by_name[name].acting = True
                 self._busy = True
+
+    def rebind(self, limits: Limits) -> None:
+        """Take today's table and these limits, and keep what every row remembers: for a replay, never in a shop."""
+        old = self._by_name
+        self._states = [_State(row, limits) for row in TABLE]
+        self._by_name = {state.row.name: state for state in self._states}
+        self._limits = [state.limit for state in self._states]
+        for name, state in self._by_name.items():
+            if name in old:
+                before = old[name]
+                state.fitted, state.failed_s = before.fitted, before.failed_s
+                state.acting, state.unknown, state.latched = before.acting, before.unknown, before.latched
+        self._busy = True
 
     @property
     def latched(self) -> tuple[str, ...]:
@@ -98,11 +111,11 @@ class Interlocks:
         if facts.fitted != self._fitted:
             self._fit(facts.fitted)
         # Nothing fails and nothing failed before: the whole table in one comparison, as it is nearly always.
-        if not self._busy and all(map(lt, self._values(facts), self._limits)):
+        if not self._busy and all(map(lt, _FACTS(facts), self._limits)):
             return self._verdict
         self._busy = False
         changed = False
-        for state, value in zip(self._states, self._values(facts), strict=True):
+        for state, value in zip(self._states, _FACTS(facts), strict=True):
             changed |= self._step(state, value, passed_s, at_s, events)
         if changed or self._rows is None:
             self._rows = None
@@ -176,7 +189,7 @@ class Interlocks:
         True when no latch is left.
         """
         left = []
-        for state, value in zip(self._states, self._values(facts), strict=True):
+        for state, value in zip(self._states, _FACTS(facts), strict=True):
             if not state.latched:
                 continue
             if value < min(state.limit, state.clear) or not state.fitted:

@@ -22,7 +22,8 @@ class RunRecorder:
     `state` gives the core's state (`Core.state`); it is asked once a tape block, after every tick that had
     events, and every ten seconds of a run. `settings_hash` and `profiles_hash` say what runs are started
     with. `now_s` is the monotonic time at which recording begins. `tell` is asked with every event, the
-    snapshot of its tick, its number and wall time; what it answers is written in one piece with the event.
+    snapshot of its tick, its number and wall time; what it answers is written in one piece with the event. `memory`
+    gives all that core and link remember, for the tape.
 
     Events it acts on: `run_started` {`run_id`, `program`, `load`, `who`}, `run_resumed` {`run_id`},
     `run_ended` {`run_id`, `outcome`, `tempers`} (its text becomes the run's ending), `request_accepted` and
@@ -38,12 +39,13 @@ class RunRecorder:
         settings_hash: str = "",
         profiles_hash: str = "",
         tell: Callable[[Event, Snapshot, int, float], Writing | None] | None = None,
+        memory: Callable[[], bytes] | None = None,
     ) -> None:
         self._records = records
         self._tell = tell
         self._state = state
         self._hashes = (settings_hash, profiles_hash)
-        self._tape = TapeHead(state, now_s)
+        self._tape = TapeHead(state, now_s, memory)
         self._run_id: int | None = None
         self._state_kept_s = now_s
         self._sample_due_s = float("-inf")
@@ -64,13 +66,15 @@ class RunRecorder:
         forced: bool,
         wrote: bytes,
         outcomes: Sequence[Outcome],
+        port: str | None = None,
     ) -> tuple[int, ...]:
         """One step of the pump as it was, and what came of it; answers the book's numbers of its events.
 
-        `wall`: the wall time of `now_s`. `forced`: no telemetry came and the tick was made without.
+        `wall`: the wall time of `now_s`. `forced`: no telemetry came and the tick was made without. `port`: what the
+        link was told of the port before this step.
         """
         requests = tuple(requests)
-        self._tape.step(now_s, data, requests, forced, wrote)
+        self._tape.step(now_s, data, requests, forced, wrote, port)
         for request in requests:
             self._unanswered[request.id] = request
         numbers: list[int] = []

@@ -18,6 +18,7 @@ from ..model import Request
 from .plain import text_of
 
 BLOCK_S: Final = 30.0
+MEMORY_EVERY_S: Final = 300.0  # a replay can begin, or go on after a damaged block, at each of these
 LEAD_IN_S: Final = 600.0  # the longest memory of any interlock: the tank's ten minutes
 KEPT_RUNS: Final = 50
 _HEAD: Final = struct.Struct(">dBI")
@@ -31,6 +32,8 @@ class TapeKind(IntEnum):
     SILENCE = 3  # as READ, but the tick was forced because no telemetry came
     REQUEST = 4  # JSON; belongs to the next READ or SILENCE
     WROTE = 5  # raw bytes to the port
+    MEMORY = 6  # one byte: 1 at the start of a process, else 0; then all that core and link remember (`Pump.memory`)
+    PORT = 7  # the port was opened (empty) or lost (why); belongs to the next READ or SILENCE
 
 
 class TapeEntry(NamedTuple):
@@ -76,13 +79,17 @@ def entries_of(block: bytes) -> Iterator[TapeEntry]:
 class TapeHead:
     """Collects the steps of the pump in memory and hands out blocks of about half a minute.
 
-    Each block opens with the core's state as it was before the block's first step. The blocks of the last
-    ten minutes stay in memory: when a run starts they become its lead-in, so that a replay begins with
-    filters and windows filled as they were.
+    Each block opens with the core's state as it was before the block's first step, every tenth with all that core
+    and link remember. The blocks of the last ten minutes stay at hand: when a run starts they become its lead-in, so
+    that a replay has what came before.
     """
 
-    def __init__(self, state: Callable[[], Mapping[str, Any]], now_s: float) -> None:
+    def __init__(
+        self, state: Callable[[], Mapping[str, Any]], now_s: float, memory: Callable[[], bytes] | None = None
+    ) -> None:
         self._state = state
+        self._memory = memory
+        self._remembered_s: float | None = None
         self._entries = bytearray()
         self._recent: deque[tuple[float, bytes]] = deque()
         self._open(now_s)
@@ -91,12 +98,19 @@ class TapeHead:
         self._opened_s = now_s
         self._steps = 0
         self._entries += frame(now_s, TapeKind.STATE, text_of(self._state()).encode())
+        first = self._remembered_s is None
+        if self._memory and (self._remembered_s is None or now_s - self._remembered_s >= MEMORY_EVERY_S):
+            self._remembered_s = now_s
+            self._entries += frame(now_s, TapeKind.MEMORY, bytes((first,)) + self._memory())
 
     def step(
-        self, now_s: float, data: bytes, requests: Iterable[Request], forced: bool, wrote: bytes
-    ) -> None:
+        self, now_s: float, data: bytes, requests: Iterable[Request], forced: bool, wrote: bytes,
+        port: str | None = None,
+    ) -> None:  # fmt: skip
         """One step of the pump. A step that brought and gave nothing leaves no entry."""
         before = len(self._entries)
+        if port is not None:
+            self._entries += frame(now_s, TapeKind.PORT, port.encode())
         for request in requests:
             self._entries += frame(now_s, TapeKind.REQUEST, request_payload(request))
         if data or forced:

@@ -109,8 +109,10 @@ def duties(frame: bytes) -> tuple[str, ...]:
 def test_a_telemetry_frame_drives_a_tick_and_each_tick_feeds_the_board() -> None:
     port, diary = ShopPort(), Diary()
     service = service_on(port, diary)
+    first = len(diary.outcomes)
+    assert first == 1, "what the core says before there is a port"
     step(service, 20)
-    assert len(diary.outcomes) == 20
+    assert len(diary.outcomes) == first + 20
     assert service.figures()["ticks"] == 20
     assert service.snapshot()[0].board.connected
     assert sum(b"!S," in data for _, data in port.written) >= 17  # the first ones greet

@@ -1,0 +1,91 @@
+"""All that core and link remember, as bytes for the tape, and back: so that a replay begins exactly where it was.
+
+Pickled, but read back with nothing allowed except our own types of the core and the link. Rows of the interlock table
+and limits are kept by reference: a replay looks at what was remembered with today's table, and with other limits if it
+is given some. What was worked out once from watts, litres or the kind of thermocouple stays as it was recorded.
+"""
+
+from __future__ import annotations
+
+import collections
+import io
+import pickle
+from dataclasses import fields
+from typing import Any, Final, NamedTuple
+
+from controller.core.limits import Limits
+from controller.core.table import TABLE, Row
+from controller.core.tick import Core
+from controller.wire.link import Link
+
+_OURS: Final = ("controller.core.", "controller.wire.", "controller.model", "controller.metallurgy.", "simple_pid.pid")
+_ROWS: Final = {row.name: row for row in TABLE}
+PROTOCOL: Final = 5
+
+
+class MemoryUnknownError(ValueError):
+    """These bytes are no memory of this version; the text says why."""
+
+
+class Memory(NamedTuple):
+    """`remake`: the core is to be made anew for what the board says is fitted (a shop without a file)."""
+
+    core: Core
+    link: Link
+    remake: bool
+
+
+class _Writer(pickle.Pickler):
+    def persistent_id(self, value: Any) -> Any:
+        if isinstance(value, Row):
+            return "row", value.name
+        if isinstance(value, Limits):
+            return "limits", {field.name: getattr(value, field.name) for field in fields(value)}
+        return None
+
+
+class _Reader(pickle.Unpickler):
+    def __init__(self, data: bytes, limits: Limits | None) -> None:
+        super().__init__(io.BytesIO(data))
+        self._limits = limits
+
+    def persistent_load(self, reference: Any) -> Any:
+        kind, value = reference
+        if kind == "row":
+            if value not in _ROWS:
+                raise MemoryUnknownError(f"it knows an interlock {value!r}, which this version has not")
+            return _ROWS[value]
+        return self._limits or Limits(**value)
+
+    def find_class(self, module: str, name: str) -> Any:
+        if (module, name) == ("collections", "deque"):
+            return collections.deque
+        found = super().find_class(module, name) if module.startswith(_OURS) and "." not in name else None
+        # Types only, and the one function that a loop is given in a clock's place: nothing else is ever called.
+        if isinstance(found, type) or (module, name) == ("controller.core.heating", "_no_clock"):
+            return found
+        raise MemoryUnknownError(f"it names {module}.{name}, which no memory holds")
+
+
+def freeze(memory: Memory) -> bytes:
+    """The bytes of core and link as they are between two ticks."""
+    buffer = io.BytesIO()
+    _Writer(buffer, PROTOCOL).dump(tuple(memory))
+    return buffer.getvalue()
+
+
+def thaw(data: bytes, limits: Limits | None = None) -> Memory:
+    """What `freeze` was given; with `limits` in the place of those that were in force.
+
+    Raises MemoryUnknownError for bytes of another version, or of something else.
+    """
+    try:
+        core, link, remake = _Reader(data, limits).load()
+        if not (isinstance(core, Core) and isinstance(link, Link)):
+            raise MemoryUnknownError("it holds something else")
+        core.interlocks.rebind(core.limits)
+    except MemoryUnknownError:
+        raise
+    except Exception as error:
+        raise MemoryUnknownError(f"it cannot be read by this version ({error})") from error
+    return Memory(core, link, bool(remake))

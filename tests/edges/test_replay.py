@@ -1,0 +1,297 @@
+"""A recorded run through today's core: the same, tick for tick, and a difference said in words."""
+
+from __future__ import annotations
+
+import argparse
+import json
+import pickle
+import pickletools
+import random
+from collections.abc import Sequence
+from dataclasses import replace
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.commands import replay as command
+from controller.commands.replay import CannotReplayError, Replay, replay, request_of, said
+from controller.core import interlocks
+from controller.core.table import TABLE
+from controller.core.tick import Core
+from controller.memory import Memory, MemoryUnknownError, freeze, thaw
+from controller.model import (
+    Confirm,
+    LoadItem,
+    Outcome,
+    Preheat,
+    Presence,
+    Program,
+    Quench,
+    Request,
+    Resume,
+    Start,
+    StopAll,
+    StopOven,
+    TankOff,
+    Temper,
+    Wish,
+)
+from controller.pump import Pump
+from controller.records import Book, Records, RunRecorder, database_path
+from controller.records.tape import TapeEntry, TapeKind, request_payload
+from controller.sim.shop import SimShop
+from controller.wire.link import Link
+from tests.core.rig import limits
+
+WALL_S = 1_700_000_000.0
+BAR = (LoadItem(0.3, 12.0),)
+
+
+class Night:
+    """A shop in lock-step whose every step is recorded, as the service does it."""
+
+    def __init__(
+        self, data: Path, seed: int = 3, *, state: Any = None, at_s: float = 0.0, shop: SimShop | None = None
+    ) -> None:
+        self.now_s = at_s
+        self.shop = shop or SimShop(seed, load=BAR)
+        self.records = Records(database_path(data), wall=lambda: WALL_S + self.now_s, mono=lambda: self.now_s)
+        self.pump = Pump(lambda _: Core(limits(), state=state or self.records.state()), Link())
+        self.recorder = RunRecorder(
+            self.records, state=lambda: self.pump.core.state(), now_s=self.now_s, memory=lambda: self.pump.memory()
+        )
+        self.out = b""
+        self.number = 0
+        self.step(b"", (), True)
+        self.step(b"", (), True, port="")
+
+    def step(
+        self, data: bytes, requests: Sequence[Request], force: bool, port: str | None = None
+    ) -> list[Outcome]:
+        if port is not None:
+            self.pump.link.port_changed(port)
+        wrote, outcomes = self.pump.step(data, self.now_s, requests, force)
+        forced = bool(outcomes) and not self.pump.reading.frames
+        self.recorder.took(
+            self.now_s, WALL_S + self.now_s, data=data, requests=requests, forced=forced, wrote=wrote,
+            outcomes=outcomes, port=port,
+        )  # fmt: skip
+        self.out += wrote
+        return outcomes
+
+    def run(self, seconds: float, wish: Wish | None = None) -> None:
+        for _ in range(round(seconds / 0.25)):
+            self.now_s += 0.25
+            data = self.shop.exchange(self.out, 0.25)
+            self.out = b""
+            requests: tuple[Request, ...] = ()
+            if wish is not None:
+                self.number += 1
+                requests, wish = (Request(self.number, wish, "phone 1"),), None
+            self.step(data, requests, bool(requests))
+
+    def arm(self) -> None:
+        self.run(1.0)
+        self.shop.press("arm", held_s=0.2)
+        self.run(1.0)
+
+    def close(self) -> None:
+        assert self.records.flush(20.0)
+        self.records.close(20.0)
+
+
+def start(soak_s: float = 300.0) -> Start:
+    return Start(Program("night", (Temper(160.0, soak_s),)), BAR)
+
+
+def a_run_with_faults(data: Path) -> Book:
+    """A run through an open door, a lost cable, a sensor that opens and a stop; run 1 of the book."""
+    night = Night(data)
+    night.run(40.0)
+    night.arm()
+    night.run(200.0, start())
+    night.shop.fault("door_open", True)
+    night.run(20.0)
+    night.shop.fault("door_open", False)
+    night.run(60.0)
+    night.step(b"", (), True, port="The cable was pulled.")
+    night.now_s += 3.0
+    night.step(b"", (), True, port="")
+    night.shop.exchange(b"", 3.0)
+    night.run(200.0)
+    night.run(100.0, Preheat(50.0))
+    night.run(30.0, Presence())
+    night.run(10.0, StopOven())
+    night.close()
+    return Book(database_path(data))
+
+
+@pytest.fixture(scope="module")
+def book(tmp_path_factory: pytest.TempPathFactory) -> Book:
+    return a_run_with_faults(tmp_path_factory.mktemp("book"))
+
+
+def test_a_run_with_faults_gives_the_same_commands_in_every_tick(book: Book) -> None:
+    happened = {event["kind"] for event in book.events(limit=1000)}
+    assert happened >= {"board_lost", "board_back", "interlock_withheld", "run_ended"}
+    done = replay(1, book.tape(1))
+    assert done.differs == ""
+    assert done.ticks > 2000
+    assert done.restarts == 0
+    assert done.until_s - (done.from_s or 0.0) > 500.0
+
+
+def test_another_limit_shows_as_the_first_tick_that_differs_in_words(book: Book) -> None:
+    lower = limits(limit_c=155.0)
+    done = replay(1, book.tape(1), lower)
+    assert done.tick is not None
+    assert 160 < done.tick < 200, "at the start"
+    assert "Then: oven" in done.differs
+    assert "Now: " in done.differs
+    assert "too near the oven's limit of 155 °C" in done.differs
+
+
+def test_another_rule_in_the_table_shows_too(book: Book, monkeypatch: pytest.MonkeyPatch) -> None:
+    deaf = tuple(replace(row, limit=2.0) if row.name == "door" else row for row in TABLE)
+    monkeypatch.setattr(interlocks, "TABLE", deaf)
+    done = replay(1, book.tape(1))
+    assert done.differs
+    assert "Then: oven 0 %" in done.differs
+    assert "Now: oven " in done.differs
+
+
+def test_a_restart_in_mid_run_goes_on_with_what_the_next_process_knew(tmp_path: Path) -> None:
+    night = Night(tmp_path)
+    night.arm()
+    night.run(150.0, start())
+    night.close()  # killed: its last state is in the book
+    state = night.pump.core.state()
+    again = Night(tmp_path, state=state, at_s=night.now_s + 20.0, shop=night.shop)
+    night.shop.exchange(b"", 20.0)
+    again.run(3.0)
+    again.arm()
+    again.run(60.0, Resume(1))
+    again.close()
+    done = replay(1, Book(database_path(tmp_path)).tape(1))
+    assert (done.differs, done.restarts) == ("", 1)
+    assert done.ticks > 800
+
+
+def test_a_tape_that_is_damaged_is_compared_as_far_as_it_can_be_read(book: Book) -> None:
+    entries = list(book.tape(1))
+    done = replay(1, [*entries[: len(entries) // 2], "Run 1, block 9: a block of the tape is damaged."])
+    assert done.differs == ""
+    assert done.damaged.startswith("Run 1, block 9")
+    with pytest.raises(CannotReplayError, match="has no tape"):
+        replay(1, [])
+
+
+def test_one_bit_of_a_command_that_differs_is_found(book: Book) -> None:
+    seed = random.randrange(2**31)
+    print(f"seed {seed}")
+    entries = list(book.tape(1))
+    wrote = [at for at, entry in enumerate(entries) if entry.kind is TapeKind.WROTE]
+    at = random.Random(seed).choice(wrote)
+    payload = bytearray(entries[at].payload)
+    payload[-3] ^= 1
+    entries[at] = TapeEntry(entries[at].now_s, TapeKind.WROTE, bytes(payload))
+    assert replay(1, entries).differs != ""
+
+
+@pytest.mark.parametrize(
+    "wish",
+    [
+        Start(Program("x", (Temper(160.0, 60.0, 200.0, 4.0, 50.0, "Turn?"),), True, "use"), (LoadItem(0.2, 8, 1, 2),)),
+        StopOven(), Resume(3), Confirm("1-2", False), Preheat(50.0, 600.0), TankOff(), Quench(0.2, 830.0, 4),
+        Presence(), StopAll(),
+    ],
+    ids=lambda wish: type(wish).__name__,
+)  # fmt: skip
+def test_every_wish_comes_back_from_the_tape_as_it_was(wish: Wish) -> None:
+    request = Request(7, wish, "phone 2")
+    assert request_of(request_payload(request)) == request
+
+
+def test_a_wish_of_another_version_is_said() -> None:
+    with pytest.raises(CannotReplayError, match="does not know"):
+        request_of(json.dumps({"id": 1, "who": "x", "wish": "Dance", "details": {}}).encode())
+
+
+def test_bytes_in_words() -> None:
+    assert said(b"") == "nothing"
+    link = Link()
+    link.port_changed("")
+    assert said(link.poll(0.0)) == "a greeting"
+
+
+# --- The memory --------------------------------------------------------------------------------------------
+
+
+def test_a_memory_goes_on_exactly_as_the_one_it_was_taken_of(tmp_path: Path) -> None:
+    night = Night(tmp_path)
+    night.arm()
+    night.run(40.0, start())
+    core, link, _ = thaw(freeze(Memory(night.pump.core, night.pump.link, False)))
+    other = Pump.remembering(Memory(core, link, False), lambda _: Core(limits()))
+    for _ in range(400):
+        night.now_s += 0.25
+        data = night.shop.exchange(night.out, 0.25)
+        wrote, _ = night.pump.step(data, night.now_s, (), False)
+        assert other.step(data, night.now_s, (), False)[0] == wrote
+        night.out = wrote
+    night.close()
+
+
+class _Malice:
+    def __reduce__(self) -> Any:
+        return (print, ("never",))
+
+
+@pytest.mark.parametrize("what", [_Malice(), argparse.Namespace(), ("no", "core", False), (1, 2)])
+def test_nothing_but_our_own_types_is_read(what: Any, capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(MemoryUnknownError):
+        thaw(pickle.dumps(what, 5))
+    with pytest.raises(MemoryUnknownError):
+        thaw(b"rubbish")
+    assert capsys.readouterr().out == ""
+
+
+def test_a_memory_names_no_function_but_the_loops_clock() -> None:
+    core = Core(limits())
+    names = {value for _, value, _ in pickletools.genops(freeze(Memory(core, Link(), False))) if isinstance(value, str)}
+    assert "_no_clock" in names
+    assert not any("builtins" in name for name in names)
+
+
+# --- The command ---------------------------------------------------------------------------------------------
+
+
+def ask(*words: str) -> int:
+    parser = argparse.ArgumentParser(prog="ovenhand replay")
+    command.add_arguments(parser)
+    return command.run(parser.parse_args(words))
+
+
+def test_the_command_says_it_and_its_exit_code_too(
+    book: Book, tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    data = ("--data", str(book.path.parent))
+    out = tmp_path / "out.json"
+    assert ask("1", *data, "--json", str(out)) == 0
+    assert capsys.readouterr().out.startswith("Run 1: the same commands in all ")
+    assert json.loads(out.read_text())["same"] is True
+    shop = tmp_path / "shop.toml"
+    shop.write_text('[oven]\nheater_w = 1500\nlimit_c = 155\n[tank]\nheater_w = 1000\nvolume_l = 12\noil = "canola"\n')
+    assert ask("1", *data, "--shop", str(shop)) == 1
+    assert "differs at tick" in capsys.readouterr().out
+    assert ask("99", *data) == 2
+    assert "There is no run 99" in capsys.readouterr().err
+    assert ask("1", "--data", str(tmp_path / "nowhere")) == 2
+    shop.write_text("[oven]\n")
+    assert ask("1", *data, "--shop", str(shop)) == 2
+    assert "heater_w is missing" in capsys.readouterr().err
+
+
+def test_how_it_went_is_plain_data() -> None:
+    assert Replay(1).differs == ""
