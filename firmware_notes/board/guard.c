@@ -377,6 +377,7 @@ static void update_outputs(struct guard *g)
         const bool its_time = zone == 0 ? into < g->on[0] : into + g->on[1] >= WINDOW_MS && g->on[1] != 0;
         if (ready && its_time && allowed[zone]) {
             outputs |= (uint8_t)BIT(zone);
+            g->age[AGE_HEAT + zone] = 0;
         }
     }
     if (contactor) {

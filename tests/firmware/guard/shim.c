@@ -171,3 +171,34 @@ uint8_t *board_guard(struct board *board)
 {
     return (uint8_t *)&board->guard;
 }
+
+/* One bit of the guard's state flips after `moment` ms; the sample set before comes every 200 ms, and the host goes
+ * on sending: a frame of `frames` every 250 ms, from now on. Returns the last millisecond in which a heater was on. */
+uint32_t board_heat_after(struct board *board, uint32_t byte, uint32_t bit, uint32_t moment, uint32_t watched,
+                          const char *frames)
+{
+    const struct guard_sample sample = board->sample;
+    uint32_t last = 0;
+    for (uint32_t ms = 0; ms < watched; ms++) {
+        if (ms % 250 == 0) {
+            const char *end = strchr(frames, '\n') + 1;
+            board_receive(board, (const uint8_t *)frames, (uint32_t)(end - frames));
+            frames = end;
+        }
+        if (ms == moment) {
+            ((uint8_t *)&board->guard)[byte] ^= (uint8_t)(1U << bit);
+        }
+        board->uptime_ms++;
+        if (board->uptime_ms % 200 == 0) {
+            board->sample = sample;
+            board->has_sample = 1;
+        }
+        board_step(board);
+        if ((board->guard.outputs & 3) != 0) {
+            last = ms + 1;
+        }
+        board->length = 0;
+        board->sending = 0;
+    }
+    return last;
+}
