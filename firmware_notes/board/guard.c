@@ -169,7 +169,8 @@ bool guard_store_next(struct guard *g, uint8_t *address, uint8_t *value)
     return true;
 }
 
-/* A damaged record means that the last boot was cut short while it wrote its number: that number is passed over. */
+/* A damaged record means that the last boot was cut short while it wrote its number, before it told anybody: that
+ * number is given anew. */
 uint8_t guard_boots(const uint8_t cells[2 * BOOTS_BYTES], uint16_t *boots, uint8_t record[BOOTS_BYTES])
 {
     const uint8_t *const second = cells + BOOTS_BYTES;
@@ -184,9 +185,9 @@ uint8_t guard_boots(const uint8_t cells[2 * BOOTS_BYTES], uint16_t *boots, uint8
         *boots = (uint16_t)((slot ? first_boots : second_boots) + 1);
     } else if (first_whole) {
         slot = 1;
-        *boots = (uint16_t)(first_boots + 2);
+        *boots = (uint16_t)(first_boots + 1);
     } else if (second_whole) {
-        *boots = (uint16_t)(second_boots + 2);
+        *boots = (uint16_t)(second_boots + 1);
     }
     put_word(record, *boots);
     put_check(record, BOOTS_BYTES - 2);

@@ -403,7 +403,7 @@ static void read_eeprom(uint16_t from, uint8_t *bytes, uint8_t count)
     }
 }
 
-/* At the boot, before anything may be on; a byte takes 3.4 ms. */
+/* At the boot, before anything may be on and before anybody is told the number; a byte takes 3.4 ms. */
 static uint16_t count_boot(void)
 {
     uint8_t cells[2 * BOOTS_BYTES];
@@ -414,6 +414,7 @@ static uint16_t count_boot(void)
     for (uint8_t place = 0; place < BOOTS_BYTES; place++) {
         eeprom_update_byte((uint8_t *)(uint16_t)(BOOTS_AT + slot * BOOTS_BYTES + place), record[place]);
     }
+    eeprom_busy_wait();
     return boots;
 }
 

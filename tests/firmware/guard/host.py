@@ -42,6 +42,7 @@ ffi.cdef(
     uint32_t board_take(void *board, char *data);
     uint8_t *board_cells(void *board);
     uint8_t *board_guard(void *board);
+    uint8_t guard_boots(const uint8_t *cells, uint16_t *boots, uint8_t *record);
     uint32_t board_heat_after(void *board, uint32_t byte, uint32_t bit, uint32_t moment, uint32_t watched,
                               const char *frames);
     """

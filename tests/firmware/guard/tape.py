@@ -17,6 +17,8 @@ from tests.firmware.guard.host import HostBoard
 from tests.firmware.guard.model import Model
 
 Step = tuple[Any, ...]
+PAUSE_MS = {"greet": 60, "ready": 60, "duty": 10, "limit": 10, "send": 10}
+"""So that no transmit buffer is ever full: how large it is, is no rule."""
 CALM = Sample((2_000,) * 5, "-----", 2_100)
 
 
@@ -39,6 +41,7 @@ class Player:
     def play(self, tape: Iterable[Step]) -> list[str]:
         for word, *values in tape:
             getattr(self, word)(*values)
+            self.wait(PAUSE_MS.get(word, 0))
             self.listen()
             self.found.append(f"pins {self.board.outputs}")
         return self.found
