@@ -66,7 +66,11 @@ class Catalogue:
         if found is None or found.shop.tank is None:
             return None
         refusal = _with_refusal(found.oil)[1] if found.oil else oil_refusal(None)
-        return OwnTank(found.oil, found.shop.tank.volume_l, found.shop.altitude_m, refusal)
+        limits = found.limits
+        return OwnTank(
+            found.oil, found.shop.tank.volume_l, found.shop.altitude_m, refusal,
+            limits.oil_ceiling_c, limits.tank_limit_c, limits.oil_trip_c,
+        )  # fmt: skip
 
 
 def _with_refusal(oil: Oil) -> tuple[Oil, str]:

@@ -133,6 +133,16 @@ class TankStatus(Told):
     gentle: bool = Field(description="warmed with little heat, for water that may lie under the oil")
 
 
+class Margins(Told):
+    oil: str | None
+    bath_min_c: Celsius | None
+    bath_max_c: Celsius | None
+    ceiling_c: Celsius | None = Field(description="no heat from here")
+    limit_c: Celsius | None = Field(description="too hot to quench")
+    trip_c: Celsius | None = Field(description="heat off and latched, the sounder calls")
+    flash_point_c: Celsius | None = Field(description="the lowest credible one")
+
+
 class Sentence(Told):
     """A clock time stands as {in:SECONDS}: that many from now."""
 
@@ -505,6 +515,6 @@ TABLES: dict[str, type[BaseModel]] = {
     for table in (
         Problem, Status, Taken, RunTaken, ForecastTold, Paired, Device, Revoked, RehearsalState, RunLine, Run,
         EventLine, StockLine, PieceLine, OilProfile, SteelProfile, ProgramKeys, AlertsTold, AlertSeen, AlertTest,
-        Piece, LadderTold, FileTestsTold, TemperPlan, HardenPlan, QuenchPlan, SheetTold, Choices,
+        Margins, Piece, LadderTold, FileTestsTold, TemperPlan, HardenPlan, QuenchPlan, SheetTold, Choices,
     )
 }  # fmt: skip

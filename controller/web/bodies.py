@@ -117,6 +117,8 @@ class PreheatBody(Body):
         longest=40,
     )
 
+    gentle: bool = yes_no("little heat, for water that may lie under the oil", default=False)
+
     @field_validator("ready_at")
     @classmethod
     def _a_time(cls, value: str | None) -> str | None:
@@ -192,11 +194,11 @@ def preheat_wish(body: bytes, *, now: datetime, speed: float) -> Preheat:
     made = read(PreheatBody, body)
     at = None if made.ready_at is None else _time(made.ready_at)
     if at is None:
-        return Preheat(made.target_c)
+        return Preheat(made.target_c, gentle=made.gentle)
     if not now - CLOCKS_APART <= at <= now + READY_WITHIN:
         text = f"ready_at is {shown(made.ready_at)}; right is a time in the next 12 hours. Here it is {rfc3339(now)}."
         raise Problem(422, [Reason("out_of_range", text)])
-    return Preheat(made.target_c, max(0.0, (at - now).total_seconds()) * speed)
+    return Preheat(made.target_c, max(0.0, (at - now).total_seconds()) * speed, made.gentle)
 
 
 def quench_wish(body: bytes) -> Quench:

@@ -86,13 +86,16 @@ class ShopWriter(Protocol):
 
 
 class OwnTank(NamedTuple):
-    """The shop's tank: its oil (None: none that may be heated), litres, height above the sea in m, and why its oil
-    is not used at all ("" where it may be)."""
+    """The shop's tank: its oil (None: none that may be heated), litres, height above the sea in m, why its oil is
+    not used at all ("" where it may be), and the limits that follow from it, °C (None without an oil)."""
 
     oil: Oil | None
     volume_l: float
     altitude_m: float
     refusal: str
+    ceiling_c: float | None = None
+    limit_c: float | None = None
+    trip_c: float | None = None
 
 
 class Catalogue(Protocol):

@@ -111,6 +111,23 @@ def tank_routes(parts: Parts) -> APIRouter:
         wish = bodies.preheat_wish(await request.body(), now=teller.now(), speed=teller.speed())
         return accepted(await ask(desk, wish, who(request)), 202)
 
+    @routes.get("/margins", openapi_extra=told("Margins"))
+    async def margins() -> Response:
+        """How far each limit of this tank lies from its oil's lowest flash point; null without an oil."""
+        own = parts.catalogue.own_tank
+        oil = None if own is None else own.oil
+        return reply(
+            {
+                "oil": None if oil is None else oil.label or oil.name,
+                "bath_min_c": None if oil is None else oil.bath_min_c,
+                "bath_max_c": None if oil is None else oil.bath_max_c,
+                "ceiling_c": None if own is None else own.ceiling_c,
+                "limit_c": None if own is None else own.limit_c,
+                "trip_c": None if own is None else own.trip_c,
+                "flash_point_c": None if oil is None else oil.flash_low_c,
+            }
+        )
+
     @routes.post("/off", openapi_extra=told("Taken", problems=(409, 503)))
     async def off(request: Request) -> Response:
         """No heat for the oil. Whatever stands in the body."""

@@ -84,6 +84,7 @@ def test_a_whole_program_and_its_load(rig: Rig) -> None:
         ("/tank/preheat", {"target_c": 55}, 202, Preheat(55.0)),
         ("/tank/preheat", {"ready_at": "2027-01-15T09:30:00+01:00"}, 202, Preheat(None, 1800.0)),
         ("/tank/preheat", {"ready_at": "2027-01-15T07:59:30Z"}, 202, Preheat(None, 0.0)),
+        ("/tank/preheat", {"gentle": True}, 202, Preheat(None, None, True)),
         ("/tank/off", None, 200, TankOff()),
         ("/tank/quench", None, 200, Quench()),
         ("/tank/quench", {"mass_kg": 0.4, "part_c": 820, "piece": 2}, 200, Quench(0.4, 820.0, 2)),

@@ -102,6 +102,51 @@ REFUSAL: Final = {
 }  # fmt: skip
 
 
+BAR: Final = {"id": 1, "name": HOSTILE, "grade": None, "composition": None, "section_mm": 12.0, "origin": "axle",
+              "created_at": _time(BEGAN), "used_up_at": None, "note": ""}  # fmt: skip
+PIECE: Final = {"id": 3, "stock_id": 1, "name": "drift no. 3", "mass_kg": 0.42, "section_mm": 15.0,
+                "plan": {"use": "drift"}, "tag": "D3", "created_at": _time(BEGAN), "finished_at": None,
+                "note": ""}  # fmt: skip
+USES: Final = [
+    {"name": name, "low_hrc": 45.0, "high_hrc": 55.0, "source": "a test's own"} for name in ("drift", "spring")
+]
+RUNG: Final = {"id": 1, "stock_id": 1, "at": _time(BEGAN), "who": "device 1", "medium": "still air", "section_mm": 12.0,
+               "flat": False, "hardened_from_c": None, "file_skates": False, "skates_hrc": None, "bites_hrc": None,
+               "one_file": "cuts easily", "note": ""}  # fmt: skip
+LADDER: Final = {"rungs": [RUNG], "reason": "", "judged": {
+    "class": "not hardened yet", "carbon_low": 0.35, "carbon_high": 0.6, "next_test": "A fresh coupon in oil.",
+    "rungs": [{"medium": "air", "state": "soft"}], "warnings": ["A class and a guess, never a grade."],
+    "grades": [{"name": "4140", "for": ["0.4 % carbon against the guess"], "against": []}],
+}}  # fmt: skip
+TESTS: Final = {
+    "tests": [{"id": 1, "stock_id": 1, "piece_id": 3, "run_id": None, "at": _time(BEGAN), "who": "device 1",
+               "skates_hrc": 50.0, "bites_hrc": 55.0, "one_file": None, "temper_c": 205.0, "temper_s": 3600.0,
+               "by_hand": False, "note": "", "low_hrc": 48.0, "high_hrc": 57.0}],
+    "teaching": 1, "temperature_c": 205.0, "time_s": 3600.0,
+    "before": {"hardness_hrc": 54.0, "low_hrc": 49.0, "high_hrc": 59.0, "model": "known grade", "reason": ""},
+    "now": {"hardness_hrc": 53.0, "low_hrc": 51.0, "high_hrc": 55.0, "model": "stock tested here", "reason": ""},
+}  # fmt: skip
+SHEET: Final = {
+    "title": "4140, 20 mm round, drift", "wanted_hrc": 50.0,
+    "sections": [{"name": name, "title": name.capitalize(), "lines": [f"{name}: heat to 830 to 860 °C.", "Then look."]}
+                 for name in ("coupon", "hardening", "quench", "temper", "checks", "cautions")],
+    "program": {"name": "plan 4140 260", "tempers": [{"temperature_c": 260.0, "soak_min": 70.0}]},
+}  # fmt: skip
+QUENCH: Final = {"rise_k": 21.0, "after_c": 76.0, "allowed": True, "reasons": [], "expected_low_k": 13.0,
+                 "expected_high_k": 19.0, "next_in_s": 1500.0}  # fmt: skip
+NOT_ALLOWED: Final = QUENCH | {"rise_k": 90.0, "after_c": 145.0, "allowed": False, "next_in_s": None, "reasons": [
+    {"code": "too_hot", "text": "The oil would go to 145 °C; its limit is 90 °C."}]}  # fmt: skip
+STEEL: Final[Mapping[str, Any]] = {
+    "stock": [BAR], "stock/1": BAR, "stock/1/ladder": LADDER, "stock/1/filetests": TESTS, "pieces": [PIECE],
+    "pieces/3": PIECE | {"piece_steps": [], "quenches": [], "file_tests": TESTS["tests"], "runs": [
+        LINE | {"tempers": ANSWERS["runs/7"]["tempers"]}]},
+    "plan/choices": {"uses": USES, "origins": ["axle", "bolt"], "media": ["air", "oil", "water", "brine"],
+                     "one_file": ["skates", "cuts hard", "cuts easily"]},
+    "tank/margins": {"oil": "Demo quench oil", "bath_min_c": 40.0, "bath_max_c": 65.0, "ceiling_c": 75.0,
+                     "limit_c": 90.0, "trip_c": 110.0, "flash_point_c": 180.0},
+}  # fmt: skip
+
+
 class Script:
     """What the fake says and what it was asked. `silent`: the stream stands still, as over a broken network."""
 
@@ -132,7 +177,7 @@ class Script:
             own = {"id": 1, "label": "Shop phone", "role": self.role, "created_at": _time(BEGAN), "revoked_at": None}
             other = own | {"id": 2, "label": "<b>other</b>", "role": "viewer", "this": False}
             return [own | {"this": True}, other]
-        return ANSWERS.get(path)
+        return ANSWERS.get(path, STEEL.get(path))
 
 
 def handler(script: Script) -> type[BaseHTTPRequestHandler]:
@@ -178,6 +223,9 @@ def handler(script: Script) -> type[BaseHTTPRequestHandler]:
                 self.plain(200, {"soak_begins_at": _time(begins), "soak_begins_error_s": 450.0, "ends_at": _time(ends),
                                  "ends_error_s": 900.0, "too_long": False, "reason": None})  # fmt: skip
                 return
+            if path == "plan/quench":
+                self.plain(200, QUENCH if body["mass_kg"] < 2 else NOT_ALLOWED)
+                return
             script.asked.append((path, body))
             if path == "pair":
                 script.paired = body["code"] == "ABCD2345"
@@ -187,6 +235,10 @@ def handler(script: Script) -> type[BaseHTTPRequestHandler]:
                 self.plain(202, {"channels": 2})
             elif script.refuses:
                 self.plain(409, REFUSAL)
+            elif path == "plan/sheet":
+                self.plain(200, SHEET)
+            elif path.startswith("stock/"):
+                self.plain(201, STEEL[path])
             else:
                 self.plain(200, ANSWERS["rehearsal"] if path == "rehearsal" else {"run_id": 7, "phase": "heat_up"})
 

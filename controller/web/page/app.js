@@ -58,8 +58,8 @@ function confirmed(status) {
 // The dialog lies over the page, so it carries a Stop of its own.
 function dialog(content, action) {
   const box = element("dialog");
-  fill(box, content, make("div", { class: "row apart" }, button("Back", () => box.close()), action),
-    button("Stop", () => { box.close(); stop(); }, "stop"));
+  fill(box, content, make("div", { class: "foot" }, make("div", { class: "row apart" }, button("Back", () => box.close()), action),
+    button("Stop", () => { box.close(); stop(); }, "stop")));
   if (!box.open) box.showModal();
   box.scrollTop = 0;
   return box;

@@ -7,7 +7,7 @@ export function make(tag, attributes = {}, ...children) {
     else if (value === true) element.setAttribute(name, "");
     else if (value !== false && value !== null && value !== undefined) element.setAttribute(name, value);
   }
-  element.append(...children.flat().filter((child) => child !== null && child !== undefined && child !== false));
+  element.append(...children.flat(Infinity).filter((child) => child !== null && child !== undefined && child !== false));
   return element;
 }
 
@@ -19,16 +19,35 @@ export const button = (text, onclick, kind = "", rest = {}) =>
 
 export const note = (...text) => make("p", { class: "note" }, ...text);
 
+// --- Forms ---
+
+export const number = (rest = {}) => make("input", { type: "number", step: "any", inputmode: "decimal", ...rest });
+export const field = (text, input) => make("label", {}, make("span", {}, text), input);
+export const choice = (values, texts) => make("select", {}, values.map((value, index) => make("option", { value }, texts[index])));
+// Without what was left open.
+export const optional = (body) => Object.fromEntries(Object.entries(body).filter(([, value]) => value !== "" && value !== null && value !== undefined && value !== false));
+
+// Says how a request ended: its answer goes to `then`, a refusal stands in words.
+export async function answered(context, request, said, then) {
+  try {
+    const answer = await request;
+    if (said) context.say(said);
+    then(answer);
+  } catch (error) {
+    context.say(inUnits(error.message), true);
+  }
+}
+
 // A state in shape and colour beside its word: on (disc), wait (triangle), stop (square), off (ring).
 export const shape = (kind) => make("span", { class: `shape ${kind}`, "aria-hidden": "true" });
 
 // --- Temperatures: °C inside, °C or °F as this phone chose ---
 
-const choice = { shop: "C" };
-export const shopUnits = (unit) => { choice.shop = unit; };
-export const chooseUnits = (unit) => { try { localStorage.setItem("units", unit); } catch { choice.shop = unit; } };
+const shown = { shop: "C" };
+export const shopUnits = (unit) => { shown.shop = unit; };
+export const chooseUnits = (unit) => { try { localStorage.setItem("units", unit); } catch { shown.shop = unit; } };
 export function units() {
-  try { return localStorage.getItem("units") || choice.shop; } catch { return choice.shop; }
+  try { return localStorage.getItem("units") || shown.shop; } catch { return shown.shop; }
 }
 
 export const fromCelsius = (celsius) => (units() === "F" ? celsius * 1.8 + 32 : celsius);

@@ -176,6 +176,9 @@ function oilFacts({ tank, presence_expires_s: presence_s }) {
     facts.push(["Heat", percent(tank.applied_duty), `asked ${percent(tank.asked_duty)}`]);
   }
   if (presence_s !== null) facts.push(["Presence", span(presence_s), "left"]);
+  if (tank.takes_kg !== null) facts.push(["Takes", `up to ${tank.takes_kg.toPrecision(2)} kg`, tank.next_quench_in_s > 0 ? `the last one again in ${span(tank.next_quench_in_s)}` : "now"]);
+  if (tank.untempered_s !== null) facts.push(["Quenched", `${span(tank.untempered_s)} ago`, "not tempering yet"]);
+  if (tank.gentle) facts.push(["Warming", "gently", "water may lie under the oil"]);
   if (tank.limit_c !== null) facts.push(["Heater off", `at ${degrees(tank.limit_c)}`]);
   if (tank.oil) facts.push(["Kind", tank.oil]);
   return facts;

@@ -1,7 +1,7 @@
 // The shop: units and sound, the oil's margins, the board, paired phones, and what to mind.
 import { alerts } from "/page/alerts.js";
 import { get, post } from "/page/api.js";
-import { button, chooseUnits, day, degrees, make, note, shape, units } from "/page/dom.js";
+import { button, chooseUnits, day, degrees, differenceOf, make, note, shape, units } from "/page/dom.js";
 
 const FITTED = ["oven sensor", "second oven sensor", "tank sensor", "second tank sensor", "sensor on the steel", "oven current sensor",
   "tank current sensor", "oil level", "stirrer", "smoke or CO contact", "door switch"];
@@ -21,12 +21,12 @@ const CAUTIONS = [
 ];
 
 export async function shop(root, context) {
-  const { tank, board } = context.status();
+  const { tank, board } = context.status(), limits = await get("tank/margins").catch(() => null);
   const choose = (unit) => button(`°${unit}`, () => { chooseUnits(unit); context.go("Shop"); }, units() === unit ? "main" : "", { "aria-pressed": String(units() === unit) });
   root.append(make("h1", {}, "Shop"), make("h2", {}, "This phone"),
     make("div", { class: "row" }, make("span", {}, "Temperatures in"), choose("C"), choose("F")),
     make("div", { class: "row" }, button("Try the sound", () => context.trySound()), note("The page calls when a temper ends, a hand is wanted or heat is stopped, while it is open. The sounder at the machine is the alarm that counts.")));
-  if (tank.flash_point_c !== null) root.append(...margins(tank));
+  if (limits && limits.flash_point_c !== null) root.append(...margins(tank, limits));
   root.append(make("h2", {}, "Board"), ...boardFacts(board), make("h2", {}, "Mind"),
     make("ul", { class: "plain" }, CAUTIONS.map((text) => make("li", {}, text))));
   const told = make("section"), devices = make("section"), mind = root.lastChild.previousSibling;
@@ -36,16 +36,21 @@ export async function shop(root, context) {
 }
 
 // One scale from 0 to the flash point: how far the oil stays from it, in its own proportions.
-function margins(tank) {
-  const end = tank.flash_point_c, places = [["Oil now", tank.temperature_c, "plum"], ["Asked at most", tank.ceiling_c === null ? null : tank.ceiling_c - 5, "good"],
-    ["Ceiling, no heat", tank.ceiling_c, "straw"], ["Too hot to quench", tank.limit_c, "straw"], ["Lowest flash point", end, "stop"]].filter(([, c]) => c !== null);
-  const scale = make("div", { class: "scale", "aria-hidden": "true" }, places.map(([, c, shade]) => {
+function margins(tank, told) {
+  const end = told.flash_point_c, at = (c) => `${Math.max(0, Math.min(100, 100 * c / end))}%`;
+  const places = [["Oil now", tank.temperature_c, "plum"], ["Ceiling: no heat from here", told.ceiling_c, "straw"], ["Too hot to quench", told.limit_c, "straw"],
+    ["Heat off, alarm", told.trip_c, "stop"], ["Lowest flash point", end, "stop"]].filter(([, c]) => c !== null);
+  const bath = make("b");
+  bath.style.left = at(told.bath_min_c);
+  bath.style.width = `${100 * (told.bath_max_c - told.bath_min_c) / end}%`;
+  const scale = make("div", { class: "scale", "aria-hidden": "true" }, bath, places.map(([, c, shade]) => {
     const pin = make("i", { class: shade });
-    pin.style.left = `${Math.max(0, Math.min(100, 100 * c / end))}%`;
+    pin.style.left = at(c);
     return pin;
   }));
-  return [make("h2", {}, "How far the oil stays from its flash point"), note(tank.oil || ""), scale,
-    make("dl", {}, places.flatMap(([name, c, shade]) => [make("dt", {}, make("i", { class: `key ${shade}` }), name), make("dd", {}, degrees(c))]))];
+  return [make("h2", {}, "How far the oil stays from its flash point"), note(told.oil || ""), scale,
+    make("dl", {}, make("dt", {}, make("i", { class: "key good" }), "Bath"), make("dd", {}, `${degrees(told.bath_min_c)} to ${degrees(told.bath_max_c)}`),
+      places.flatMap(([name, c, shade]) => [make("dt", {}, make("i", { class: `key ${shade}` }), name), make("dd", {}, degrees(c), name === "Heat off, alarm" ? make("span", { class: "note" }, `${differenceOf(end - c).toFixed(0)} °${units()} below the flash point`) : null)]))];
 }
 
 function boardFacts(board) {

@@ -1,12 +1,11 @@
 // Programs, the load, and the last question before a start.
 import { get, post } from "/page/api.js";
-import { button, clock, degrees, differenceOf, fill, fromCelsius, inUnits, make, note, span, toCelsius, units } from "/page/dom.js";
+import { button, choice, clock, degrees, differenceOf, field, fill, fromCelsius, inUnits, make, note, number, span, toCelsius, units } from "/page/dom.js";
 
 const tempersOf = (program) => program.tempers
   .map((temper) => `${degrees(temper.temperature_c)} for ${span(60 * temper.soak_min)}${temper.ramp_c_per_h ? `, at ${Math.round(differenceOf(temper.ramp_c_per_h))} °${units()} an hour` : ""}`)
   .join(", then ");
-const number = (name, rest) => make("input", { name, type: "number", step: "any", inputmode: "decimal", ...rest });
-const field = (text, input) => make("label", {}, make("span", {}, text), input);
+const named = (name, rest) => number({ name, ...rest });
 
 export async function programs(root, context) {
   root.append(make("h1", {}, "Programs"), note("Steel in, door shut, then choose. Nothing heats before somebody presses the arm button at the oven."));
@@ -22,7 +21,7 @@ export async function programs(root, context) {
 function own(context) {
   const bounds = (low, high) => ({ min: Math.ceil(fromCelsius(low)), max: Math.floor(fromCelsius(high)), required: true });
   const name = make("input", { maxlength: 40, placeholder: "own temper" });
-  const warm = number("temperature", bounds(60, 260)), minutes = number("minutes", { min: 1, max: 600, required: true, value: 60 });
+  const warm = named("temperature", bounds(60, 260)), minutes = named("minutes", { min: 1, max: 600, required: true, value: 60 });
   const twice = make("input", { type: "checkbox" });
   return make("details", {}, make("summary", {}, "A temper of your own"), make("form", { onsubmit: (event) => {
     event.preventDefault();
@@ -33,24 +32,39 @@ function own(context) {
   make("label", { class: "tick" }, twice, "Twice, with a cool between"), make("button", { class: "main" }, "Go on")));
 }
 
-function load(program, wish, context) {
-  const items = make("div");
-  const add = () => items.append(make("fieldset", {}, make("legend", {}, items.children.length ? `Piece ${items.children.length + 1}` : "Piece"),
-    field("Thickness, mm", number("section", { value: 20, min: 1, max: 200, required: true })),
-    field("Weight, kg", number("mass", { placeholder: "not weighed", min: 0.001, max: 50 })),
-    field("or length, mm", number("length", { value: 200, min: 5, max: 2000 }))));
-  add();
+// What lies in the oven; `given`: what is known of the first piece.
+export async function load(program, wish, context, given = {}) {
+  const items = make("div"), pieces = (await get("pieces").catch(() => [])).filter((one) => !one.finished_at);
+  const add = (known = {}) => {
+    const section = named("section", { value: known.section_mm || 20, min: 1, max: 200, required: true });
+    const mass = named("mass", { placeholder: "not weighed", min: 0.005, max: 20 }), of = choice(["", ...pieces.map((one) => one.id)], ["none of the book", ...pieces.map((one) => one.name)]);
+    of.addEventListener("change", () => {
+      const piece = pieces.find((one) => String(one.id) === of.value);
+      if (!piece) return;
+      if (piece.section_mm) section.value = piece.section_mm;
+      if (piece.mass_kg) mass.value = piece.mass_kg;
+    });
+    const item = make("fieldset", {}, make("legend", {}, items.children.length ? `Piece ${items.children.length + 1}` : "Piece"),
+      pieces.length ? field("Which one", of) : null, field("Thickness, mm", section), field("Weight, kg", mass),
+      field("or length, mm", named("length", { value: 200, min: 5, max: 2000 })));
+    item.told = () => {
+      const piece = pieces.find((one) => String(one.id) === of.value), stock = piece ? piece.stock_id : known.stock;
+      return { ...(stock ? { stock } : {}), ...(piece ? { piece: piece.id } : {}) };
+    };
+    items.append(item);
+  };
+  add(given);
   const form = make("form", { id: "asked", onsubmit: (event) => { event.preventDefault(); confirm(program, wish, read(items), context); } },
     make("h2", {}, `What lies in the oven for ${program.name}?`),
     note("The thickest piece decides how long it takes until the steel is warm to its middle."), items,
-    button("Another piece", add));
+    button("Another piece", () => add()));
   context.dialog(form, make("button", { class: "main", form: "asked" }, "Next"));
 }
 
 function read(items) {
   return [...items.children].map((item) => {
     const value = (name) => item.querySelector(`[name=${name}]`).value, section_mm = Number(value("section"));
-    return value("mass") ? { mass_kg: Number(value("mass")), section_mm } : { section_mm, length_mm: Number(value("length")) };
+    return { ...(value("mass") ? { mass_kg: Number(value("mass")), section_mm } : { section_mm, length_mm: Number(value("length")) }), ...item.told() };
   });
 }
 
