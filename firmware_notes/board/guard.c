@@ -154,6 +154,7 @@ static void load_trips(struct guard *g, const uint8_t cells[STORE_BYTES])
 bool guard_store_next(struct guard *g, uint8_t *address, uint8_t *value)
 {
     if (g->slot_at >= RECORD_BYTES) {
+        g->slots_due &= 3; /* a flipped bit must not write for ever */
         if (g->slots_due == 0) {
             return false;
         }
