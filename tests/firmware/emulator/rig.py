@@ -21,7 +21,8 @@ LISTS = ("edges", "resets", "events", "_on_cycles", "_taken_cycles", "_out", "te
 
 def _sound(line: bytes) -> bool:
     body, star, check = line[1:].rpartition(b"*")
-    return line.startswith(b"!") and bool(star) and check == f"{crc(body):04X}".encode() and line.isascii()
+    printable = all(32 <= byte <= 126 for byte in line)
+    return line.startswith(b"!") and printable and bool(star) and check == f"{crc(body):04X}".encode()
 
 
 class Bench(Rig):
