@@ -103,11 +103,13 @@ class Quenches:
             self._begin(from_c)
             self._last = Quench()
             self.since_s = 0.0
+        if self._heat.whole_j_per_k <= 0.0 or not isfinite(rise_k):
+            # Oil of which nothing is known says nothing about a mass.
+            return None, marked
         after_c = from_c + rise_k
         given = 1000.0 * (steel_enthalpy_kj_per_kg(PART_C) - steel_enthalpy_kj_per_kg(after_c))
         share = expected_rise_k(self._heat, from_c, 1.0, PART_C, True)[1] * self._heat.whole_j_per_k / given
-        mass_kg = rise_k * self._heat.whole_j_per_k / (given * share * self.learned) if isfinite(rise_k) else None
-        return mass_kg, marked
+        return rise_k * self._heat.whole_j_per_k / (given * share * self.learned), marked
 
     # --- each second ---------------------------------------------------------------------------------------
 
