@@ -12,7 +12,7 @@ from random import Random
 from typing import Final
 
 from controller.sim.shop import SimShop
-from tests.study.judge import BrokenRuleError
+from tests.study.judge import RuleError
 
 COAST_S: Final = 900.0
 FALLING_S: Final = 90.0
@@ -74,7 +74,7 @@ class Excess:
         self._peak_c = max(self._peak_c, hot_c)
 
     def close(self) -> None:
-        """Back under the limit, or the world ends: compare. Raises BrokenRuleError."""
+        """Back under the limit, or the world ends: compare. Raises RuleError."""
         kept, self._kept = self._kept, None
         if kept is None:
             return
@@ -91,7 +91,7 @@ class Excess:
         )  # fmt: skip
         self.passed.append(passed)
         if self._peak_c > peak_c + SPREAD_K:
-            raise BrokenRuleError(f"more than the stored heat explains: {passed.words()}")
+            raise RuleError(f"more than the stored heat explains: {passed.words()}")
 
 
 def _kept(shop: SimShop) -> SimShop:

@@ -41,7 +41,7 @@ TOLD: Final = frozenset({
 })  # fmt: skip
 
 
-class BrokenRuleError(AssertionError):
+class RuleError(AssertionError):
     """An invariant did not hold."""
 
 
@@ -132,21 +132,21 @@ class BoardJudge:
         return since is not None and now_s - since >= seconds
 
     def after(self, back: bytes, from_s: float, now_s: float) -> None:
-        """Just after it. Raises BrokenRuleError."""
+        """Just after it. Raises RuleError."""
         shop, board = self._shop, self._shop.board
         rebooted = board.boots != self._boots or not board.powered
         for zone in (0, 1):
             if self.on_s[zone] > 1e-9:
                 self._heated(zone, from_s, now_s, rebooted)
         if self._trips_before and not board.trips and not now_s - 3.0 <= self.held_s + 2.0 <= now_s + 1e-6:
-            raise BrokenRuleError(f"the board's trips {self._trips_before} went without a hold of the reset button")
+            raise RuleError(f"the board's trips {self._trips_before} went without a hold of the reset button")
         mains = shop.contactor_welded
         if self._lasting("trips", from_s, 1.0):
             for zone, welded, energy in (
                 (0, shop.oven_welded, shop.oven.power_w), (1, shop.tank_welded, shop.tank.power_w)
             ):  # fmt: skip
                 if energy > 0.0 and not (welded and mains):
-                    raise BrokenRuleError(f"zone {zone} draws {energy:.0f} W although the board has tripped")
+                    raise RuleError(f"zone {zone} draws {energy:.0f} W although the board has tripped")
         self._limits(from_s, now_s)
         self._remember(back, rebooted, now_s)
 
@@ -155,33 +155,29 @@ class BoardJudge:
         name = ("oven", "tank")[zone]
         self._kept_s = max(self._kept_s, now_s) if self.pressed_s >= self._disarmed_s else self._kept_s
         if self.pressed_s < self._disarmed_s:
-            raise BrokenRuleError(f"{name} heated {on_s:.3f} s without arming")
+            raise RuleError(f"{name} heated {on_s:.3f} s without arming")
         if now_s - self.pressed_s > 12 * 3600.0 + 1.0:
-            raise BrokenRuleError(f"{name} heated 12 h after the last press")
+            raise RuleError(f"{name} heated 12 h after the last press")
         fresh_s = self._good_s + 2.0 - from_s
         if on_s > max(0.0, fresh_s) + 0.002:
-            raise BrokenRuleError(f"{name} heated {on_s:.3f} s, the last good S is {from_s - self._good_s:.2f} s old")
+            raise RuleError(f"{name} heated {on_s:.3f} s, the last good S is {from_s - self._good_s:.2f} s old")
         if not self._duty[zone] and from_s >= self.deaf_s:
-            raise BrokenRuleError(f"{name} heated {on_s:.3f} s after a duty of 0")
+            raise RuleError(f"{name} heated {on_s:.3f} s after a duty of 0")
         if self._trips_before:
-            raise BrokenRuleError(f"{name} heated {on_s:.3f} s with the trips {self._trips_before}")
+            raise RuleError(f"{name} heated {on_s:.3f} s with the trips {self._trips_before}")
         if not (self._contactor_before or board.contactor or rebooted):
-            raise BrokenRuleError(f"{name} heated {on_s:.3f} s with the contactor open")
+            raise RuleError(f"{name} heated {on_s:.3f} s with the contactor open")
         if self.latched_s is not None and now_s - on_s > self.latched_s + min(self.to_board_delay_s, 2.0) + 2.7:
-            raise BrokenRuleError(
-                f"{name} heated {on_s:.3f} s, {now_s - self.latched_s:.1f} s after the host had tripped"
-            )
+            raise RuleError(f"{name} heated {on_s:.3f} s, {now_s - self.latched_s:.1f} s after the host had tripped")
         if from_s < self.deaf_s + 0.7:
             return
         for place in (2 * zone, 2 * zone + 1):
             since = self.bad_since.get(place)
             if since is not None and board.fitted >> place & 1 and from_s - since >= 0.2:
-                raise BrokenRuleError(
-                    f"{name} heated {on_s:.3f} s, {from_s - since:.2f} s after its sensor {place} went bad"
-                )
+                raise RuleError(f"{name} heated {on_s:.3f} s, {from_s - since:.2f} s after its sensor {place} went bad")
         for cause, wait_s in (("stop", 0.05), ("smoke", 0.15), ("level", 0.15)):
             if (cause != "level" or zone == 1) and self._lasting(cause, from_s, wait_s):
-                raise BrokenRuleError(f"{name} heated {on_s:.3f} s with {cause} against it")
+                raise RuleError(f"{name} heated {on_s:.3f} s with {cause} against it")
 
     def _limits(self, from_s: float, now_s: float) -> None:
         """No power into a zone one of whose honest sensors has been over its limit for longer than it may take."""
@@ -200,9 +196,7 @@ class BoardJudge:
             told = not (0b001, 0b110)[zone] & ~shop.board._guard.sensors.limits_set
             wait_s = 2.0 if told else 5.5 + self.to_board_delay_s
             if power_w > 0.0 and from_s - since > wait_s and not (welded and shop.contactor_welded):
-                raise BrokenRuleError(
-                    f"zone {zone} draws {power_w:.0f} W, {from_s - since:.1f} s over {limit_c:.0f} °C"
-                )
+                raise RuleError(f"zone {zone} draws {power_w:.0f} W, {from_s - since:.1f} s over {limit_c:.0f} °C")
 
     def hottest_c(self, zone: int) -> float | None:
         """True temperature of the hottest fitted sensor of the zone that tells the truth, °C."""
@@ -259,13 +253,13 @@ class HostJudge:
         self._wishes = {request.id: request.wish for request in requests}
 
     def told(self, core: Core, outcome: Outcome, now_s: float, held_s: float, heard: bool) -> None:
-        """One tick. Raises BrokenRuleError."""
+        """One tick. Raises RuleError."""
         self._happened(outcome, now_s, held_s)
         self._command(core, outcome, now_s)
         frame = core.sensing.frame
         known = heard and frame is not None and frame.trips and not core.silent
         if known and outcome.snapshot.verdict != "trip":
-            raise BrokenRuleError("the board says that it has tripped and the verdict is not trip")
+            raise RuleError("the board says that it has tripped and the verdict is not trip")
         self._book(core, outcome)
         self._snapshot = outcome.snapshot
 
@@ -276,18 +270,18 @@ class HostJudge:
             if kind in ("request_accepted", "request_refused"):
                 wish = self._wishes.pop(data["request_id"], None)
                 if wish is None:
-                    raise BrokenRuleError("an answer without a request")
+                    raise RuleError("an answer without a request")
                 self._answered(wish, kind == "request_accepted", outcome)
             elif kind == "run_started":
                 if self.active_run in self._runs_here:
-                    raise BrokenRuleError(f"run {data['run_id']} was started while run {self.active_run} was not over")
+                    raise RuleError(f"run {data['run_id']} was started while run {self.active_run} was not over")
                 self.active_run = data["run_id"]
                 self._runs_here.add(data["run_id"])
             elif kind == "run_resumed":
                 self._runs_here.add(data["run_id"])
             elif kind == "run_ended":
                 if data["run_id"] in self.ended_runs:
-                    raise BrokenRuleError(f"run {data['run_id']} ended twice")
+                    raise RuleError(f"run {data['run_id']} ended twice")
                 self.ended_runs.add(data["run_id"])
                 if data["run_id"] == self.active_run:
                     self.active_run = None
@@ -297,16 +291,16 @@ class HostJudge:
             elif kind == "tank_off":
                 self._tank_may = False
             elif kind == "trip_reset" and now_s - held_s > 95.0:
-                raise BrokenRuleError(f"{data['interlock']} was reset and nobody held the button")
+                raise RuleError(f"{data['interlock']} was reset and nobody held the button")
         if self._wishes:
-            raise BrokenRuleError(f"no answer to {self._wishes}")
+            raise RuleError(f"no answer to {self._wishes}")
 
     def _answered(self, wish: object, accepted: bool, outcome: Outcome) -> None:
         if isinstance(wish, (StopOven, StopAll, TankOff)) and not accepted:
-            raise BrokenRuleError("a stop was refused")
+            raise RuleError("a stop was refused")
         command = outcome.command
         if isinstance(wish, (StopOven, StopAll)) and len(self._wishes) == 0 and command.oven_duty:
-            raise BrokenRuleError("duty for the oven in the tick that stopped it")
+            raise RuleError("duty for the oven in the tick that stopped it")
         if not accepted:
             return
         if isinstance(wish, (Start, Resume)):
@@ -323,35 +317,35 @@ class HostJudge:
         command, view, limits = outcome.command, outcome.snapshot, self._limits
         latched = bool(core.interlocks.latched)
         if command.trip != latched:
-            raise BrokenRuleError(f"flag 16 is {command.trip} and the latches are {core.interlocks.latched}")
+            raise RuleError(f"flag 16 is {command.trip} and the latches are {core.interlocks.latched}")
         for zone, duty, phases, may in (
             (view.oven, command.oven_duty, ("heat_up", "soak"), self._oven_may),
             (view.tank, command.tank_duty, ("preheat", "in_band"), self._tank_may),
         ):
             if not 0.0 <= duty <= 1.0:
-                raise BrokenRuleError(f"a duty of {duty}")
+                raise RuleError(f"a duty of {duty}")
             if duty == 0.0:
                 continue
             board = view.board
             allowed = zone.verdict == "permit" and zone.phase in phases and not latched and command.contactor
             if not (allowed and board.connected and board.armed and not board.trips):
-                raise BrokenRuleError(f"duty {duty:.3f} asked in phase {zone.phase}, verdict {zone.verdict}, {board}")
+                raise RuleError(f"duty {duty:.3f} asked in phase {zone.phase}, verdict {zone.verdict}, {board}")
             if not may:
-                raise BrokenRuleError(
+                raise RuleError(
                     f"duty {duty:.3f} asked in phase {zone.phase} and nobody asked for it since the restart"
                 )
             if now_s - self.heard_s > 1.5 + 1e-6:
-                raise BrokenRuleError(f"duty {duty:.3f} asked, the last frame is {now_s - self.heard_s:.2f} s old")
+                raise RuleError(f"duty {duty:.3f} asked, the last frame is {now_s - self.heard_s:.2f} s old")
         if limits.shared_circuit and command.oven_duty + command.tank_duty > 1.0 + 1e-9:
-            raise BrokenRuleError("both heaters together ask for more than their one circuit gives")
+            raise RuleError("both heaters together ask for more than their one circuit gives")
         target_c, setpoint_c = view.oven.air_target_c, view.oven.setpoint_c
         if setpoint_c is not None and setpoint_c > SETPOINT_MAX_C:
-            raise BrokenRuleError(f"a setpoint of {setpoint_c}")
+            raise RuleError(f"a setpoint of {setpoint_c}")
         if target_c is not None and target_c > limits.oven_limit_c - 15.0 + 1e-6:
-            raise BrokenRuleError(f"an air target of {target_c} with the limit at {limits.oven_limit_c}")
+            raise RuleError(f"an air target of {target_c} with the limit at {limits.oven_limit_c}")
         oil_c = view.tank.setpoint_c
         if oil_c is not None and oil_c > limits.oil_ceiling_c - 5.0 + 1e-6:
-            raise BrokenRuleError(f"an oil target of {oil_c}")
+            raise RuleError(f"an oil target of {oil_c}")
 
     def _book(self, core: Core, outcome: Outcome) -> None:
         """Whatever takes heat away is told in the tick in which it does."""
@@ -361,9 +355,7 @@ class HostJudge:
             for was, now in ((before.oven, view.oven), (before.tank, view.tank)):
                 worse = WORSE.index(now.verdict) > WORSE.index(was.verdict)
                 if worse and was.phase not in ("ready", "ended", "off") and not kinds & TOLD:
-                    raise BrokenRuleError(
-                        f"from {was.phase}, {was.verdict} to {now.verdict} and nothing was told: {kinds}"
-                    )
+                    raise RuleError(f"from {was.phase}, {was.verdict} to {now.verdict} and nothing was told: {kinds}")
         if view.rows is not self._rows_seen:
             self._rows_seen = view.rows
             rows = {row.name: row.state for row in view.rows if not row.text.startswith("Not known")}
@@ -376,11 +368,11 @@ class HostJudge:
                     kind = {"trip": "interlock_tripped", "withhold": "interlock_withheld",
                             "alert": "interlock_alert"}.get(state)  # fmt: skip
                     if kind is not None and (kind, name) not in told:
-                        raise BrokenRuleError(f"{name} is {state} and the book was not told")
+                        raise RuleError(f"{name} is {state} and the book was not told")
             self._rows = {**(self._rows or {}), **rows}
         run = self.active_run
         if run is not None:
             oven = view.oven
             kept = oven.resumable_run_id == run or (oven.run_id == run and oven.phase not in ("ready", "ended"))
             if not kept:
-                raise BrokenRuleError(f"run {run} is neither on, nor over, nor to be resumed: {oven.phase}")
+                raise RuleError(f"run {run} is neither on, nor over, nor to be resumed: {oven.phase}")

@@ -54,7 +54,7 @@ class Result:
 
 
 class World:
-    """`run` plays the plan; it raises `BrokenRuleError`, or whatever the program itself raises."""
+    """`run` plays the plan; it raises `RuleError`, or whatever the program itself raises."""
 
     def __init__(self, seed: int) -> None:
         self.plan = plan = draw(seed, SHOP_FAULTS)
