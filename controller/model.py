@@ -363,6 +363,7 @@ class OvenView(NamedTuple):
     wait_left_s: float | None
     resumable_run_id: int | None
     target_c: float | None = None
+    limit_c: float | None = None
 
 
 class TankView(NamedTuple):

@@ -96,6 +96,8 @@ CAUSES: Final[Mapping[str, tuple[str, str]]] = {
     "oven_disagree": ("the two oven sensors disagree", ""),
     "part_over": ("the steel is hotter than asked", ""),
     "part_sensor": ("the sensor on the steel is lost", ""),
+    "part_unknown": ("the steel is neither measured nor known", ""),
+    "oven_hot": ("the oven is hotter than asked", ""),
     "door": ("the oven door is open", "Shut it and the {work} goes on."),
     "oven_one_sensor": (
         "one oven sensor and no cut-out named",
@@ -119,6 +121,8 @@ CAUSES: Final[Mapping[str, tuple[str, str]]] = {
     "tank_rising_off": ("the oil heats with its heater off", ""),
     "oil_step": ("the oil rose as after a quench", ""),
     "oil_still_rising": ("the oil still rises after the quench", ""),
+    "boil_over": ("it is nearly as hot as boiling water", ""),
+    "oil_over_target": ("it passed its target twice", ""),
     "oil_enough": ("too much steel for this oil", ""),
     "level": ("the oil level is low", ""),
     "level_heating": ("the oil level fell under heat", ""),
@@ -144,6 +148,11 @@ BOARD_TRIPS: Final[Mapping[str, tuple[str, str]]] = {
     "host": ("a trip is stored in the board", "The book says what it was. Look at the oven and the oil."),
 }
 DANGEROUS_FIRST: Final = ("smoke", "oil_trip", "oil_still_rising", "oven_over_rising", "oven_rising_off")
+# What to do about a question that is not the program's own, by its id.
+ANSWERS: Final[Mapping[str, str]] = {
+    "door": "Answer here. If it is, shut it and the heat comes back.",
+    "part": "Confirm to go on by the air, less sure; or mend the sensor's wire; or stop.",
+}
 NOT_BEFORE_A_START: Final = frozenset({"run_paused", "run_too_long", "presence"})
 
 
@@ -359,6 +368,8 @@ def _trip(snapshot: Snapshot, tripped: list[RowState], units: Units) -> tuple[st
     named.sort(key=lambda row: DANGEROUS_FIRST.index(row.name) if row.name in DANGEROUS_FIRST else 99)
     if named:
         cause, advice = _cause(named[0], units, "program")
+        if named[0].name == "oven_limit" and snapshot.oven.limit_c is not None:
+            cause = f"the oven passed {say_temperature(snapshot.oven.limit_c, units)}"
     else:
         bits = {name for bit, name in TRIP_BITS.items() if snapshot.board.trips & bit}
         cause, advice = next(
@@ -418,7 +429,7 @@ def _still_hot(oven: OvenView | TankView, units: Units) -> str:
 
 
 def _answer_here(prompt_id: str) -> str:
-    return "Answer here. If it is, shut it and the heat comes back." if prompt_id == "door" else "Then confirm here."
+    return ANSWERS.get(prompt_id, "Then confirm here.")
 
 
 def _short(name: str) -> str:

@@ -26,6 +26,7 @@ from controller.commands.catalogue import Catalogue
 from controller.commands.pairing import PairingSocket, show
 from controller.commands.shipped import Library, ShopFile, demo_shop_text, load_shipped, read_shop, shop_of
 from controller.core.limits import derive
+from controller.core.resume import aged
 from controller.core.tick import Core
 from controller.daemon import Service, notify_systemd
 from controller.model import Alert, Event, Outcome, RehearsalControls, Snapshot
@@ -171,7 +172,7 @@ def _simulated(seed: int, speed: float) -> Rehearsal:
 
 def _cores(shop_file: ShopFile | None, records: Records) -> Callable[[int | None], Core]:
     """A core for this shop; without a shop file one for what the board says is fitted."""
-    state = records.state()
+    state = aged(records.state(), records.state_age_s)
 
     def make(fitted: int | None) -> Core:
         limits = shop_file.limits if shop_file else derive(conservative_shop(fitted or 0), None)

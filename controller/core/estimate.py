@@ -18,6 +18,8 @@ DENSITY_KG_PER_M3: Final = 7850.0
 TRANSFER_W_PER_M2_K: Final = 28.0
 TRANSFER_PER_C: Final = 0.17
 STEADY_ERROR_K: Final = 10.0
+# Of steel whose section nobody gave: nothing is known of its lag (95 % of the same ovens).
+UNKNOWN_ERROR_K: Final = 16.0
 LAG_ERROR_SHARE: Final = 0.45
 DEFAULT_ITEM: Final = LoadItem(mass_kg=0.5, section_mm=20.0)
 
@@ -36,14 +38,16 @@ def lag_s(t_c: float, section_mm: float) -> float:
 class PartEstimate:
     """°C of the slowest piece of the load. Follows the measured value while there is one."""
 
-    __slots__ = ("_section_mm", "part_c")
+    __slots__ = ("_section_mm", "_steady_error_k", "part_c")
 
     def __init__(self) -> None:
         self.part_c: float | None = None
         self._section_mm = DEFAULT_ITEM.section_mm
+        self._steady_error_k = UNKNOWN_ERROR_K
 
     def load(self, items: Sequence[LoadItem], part_c: float | None) -> None:
         """A new load, at the temperature of the room unless something better is known."""
+        self._steady_error_k = STEADY_ERROR_K if items else UNKNOWN_ERROR_K
         self._section_mm = max(item.section_mm for item in items or (DEFAULT_ITEM,))
         self.part_c = part_c
 
@@ -59,5 +63,5 @@ class PartEstimate:
     def error_c(self, air_c: float) -> float:
         """The estimate's error, K: larger while the part still lags behind the air."""
         if self.part_c is None or air_c != air_c:
-            return STEADY_ERROR_K
-        return float((STEADY_ERROR_K**2 + (LAG_ERROR_SHARE * (air_c - self.part_c)) ** 2) ** 0.5)
+            return self._steady_error_k
+        return float((self._steady_error_k**2 + (LAG_ERROR_SHARE * (air_c - self.part_c)) ** 2) ** 0.5)

@@ -43,6 +43,7 @@ class Facts:
         "oven_fall_unanswered",
         "oven_frozen_s",
         "oven_heat_s_ago",
+        "oven_hot_k",
         "oven_jump_s",
         "oven_jump_trip_s",
         "oven_limit_c",
@@ -56,6 +57,7 @@ class Facts:
         "part_bad",
         "part_c",
         "part_over_k",
+        "part_unasked",
         "paused",
         "presence_wanted_s",
         "quench_forecast_c",
@@ -104,6 +106,7 @@ class Facts:
     oven_fall_unanswered: float
     oven_frozen_s: float
     oven_heat_s_ago: float
+    oven_hot_k: float
     oven_jump_s: float
     oven_jump_trip_s: float
     oven_limit_c: float
@@ -117,6 +120,7 @@ class Facts:
     part_bad: float
     part_c: float
     part_over_k: float
+    part_unasked: float
     paused: float
     presence_wanted_s: float
     quench_forecast_c: float

@@ -16,7 +16,7 @@ from controller.core.interlocks import TRIP, WITHHOLD
 from controller.core.limits import Limits
 from controller.core.moment import Moment
 from controller.core.program import BACK, Cause, Phase, Run
-from controller.core.resume import run_from_state, run_to_state
+from controller.core.resume import OFFERED_S, run_from_state, run_to_state
 from controller.model import Forecast, LoadItem, Program, Reason, Start
 from controller.profiles import program_to_dict
 
@@ -39,6 +39,8 @@ class Oven:
         self._back_to: Phase = "heat_up"
         self.run: Run | None = None
         self.resumable: Mapping[str, Any] | None = resumable
+        self._offered_at_s: float | None = None
+        self._told_resumable = False
         self.paused = False
         self.asked_duty = 0.0
         self.setpoint_c: float | None = None
@@ -57,6 +59,8 @@ class Oven:
         self._since_loop_s = LOOP_S
         self._over_before = False
         self._over_times = 0
+        self._refused_c: float | None = None
+        self._by_air = False
 
     # --- what a person asks --------------------------------------------------------------------------------
 
@@ -106,6 +110,10 @@ class Oven:
             return None
         return forecasts.forecast(program, load, self._limits, part_c)
 
+    def refused_as_too_hot(self, setpoint_c: float) -> None:
+        """A start was refused for an oven above this first temper: the row about it shows until it has cooled."""
+        self._refused_c = setpoint_c
+
     def _wait_text(self, now_c: float, first_c: float) -> str:
         minutes = max(5, round((now_c - first_c - HOTTER_AT_START_K) / 2.0))
         return (
@@ -120,6 +128,8 @@ class Oven:
             self.phase = "ready"
         self.resumable = None
         self.paused = False
+        self._by_air = False
+        self._refused_c = None
         facts = moment.facts
         part_c = facts.part_c if isfinite(facts.part_c) else None
         self.estimate.load(wish.load, forecasts.ROOM_C if part_c is None else part_c)
@@ -180,6 +190,25 @@ class Oven:
         else:
             moment.happened("arm_wanted", "Press the arm button at the oven.", run_id=run.run_id)
 
+    def offer(self, moment: Moment) -> None:
+        """Each tick: tell once of a run that was cut off; a day after that it is offered no longer."""
+        if self.resumable is None:
+            self._offered_at_s = None
+            return
+        run_id, away_s = self.resumable_run_id, float(self.resumable.get("away_s", 0.0))
+        if self._offered_at_s is not None:
+            away_s += max(0.0, moment.now_s - self._offered_at_s)
+        self._offered_at_s = moment.now_s
+        if away_s > OFFERED_S:
+            self.resumable = None
+            moment.happened("run_lapsed", f"Run {run_id} was cut off more than 24 h ago; start anew.", run_id=run_id)
+            return
+        self.resumable = {**self.resumable, "away_s": away_s}
+        if not self._told_resumable:
+            self._told_resumable = True
+            text = f"Run {run_id} was cut off and can go on."
+            moment.happened("run_resumable", text, run_id=run_id, away_s=away_s)
+
     def stop(self, moment: Moment, why: str = "Stopped by hand.") -> None:
         """Heat off, the run ends; nothing to do is fine."""
         if self.run is not None and self.phase in ACTIVE | {"waiting_for_arm"}:
@@ -194,6 +223,11 @@ class Oven:
         self._go("confirmed")
         moment.happened("prompt_confirmed", "Confirmed.")
         self._begin_heat_up(moment)
+
+    def go_by_air(self, moment: Moment) -> None:
+        """The sensor on the steel is lost and the steel's size unknown: the smith says to go on all the same."""
+        self._by_air = True
+        moment.happened("prompt_confirmed", "It goes on by the air, with an estimate of the steel.")
 
     @property
     def prompt_text(self) -> str | None:
@@ -249,12 +283,19 @@ class Oven:
         target_c = self.air_target_c
         facts.oven_over_k = facts.part_over_k = NEVER
         facts.too_long_s = NEVER
+        facts.part_unasked = 0.0
+        if self._refused_c is not None and facts.oven_c < self._refused_c + HOTTER_AT_START_K:
+            self._refused_c = None
+        facts.oven_hot_k = NEVER if self._refused_c is None else facts.oven_c - self._refused_c
         run = self.run
         if run is None or self.phase not in ACTIVE:
             return
         facts.too_long_s = run.ran_s - run.forecast_s - OVERDUE_S - self._presence_renews_s
         under = self._back_to if self.phase == "withheld" else self.phase
-        if under not in ("heat_up", "soak") or target_c is None:
+        if under not in ("heat_up", "soak"):
+            return
+        facts.part_unasked = float(facts.part_bad >= 0.5 and not run.load and not self._by_air)
+        if target_c is None:
             return
         # The part loop may take its air target well under the setpoint for a while, to stop the steel from
         # overshooting: an oven that is no hotter than about its setpoint has not run away.

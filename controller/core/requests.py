@@ -25,10 +25,11 @@ if TYPE_CHECKING:
     from controller.core.tick import Core
 
 # Rows that do not speak against a start: a paused run is dropped by it, an overdue one is over.
-NOT_AT_START: Final = frozenset({"run_paused", "run_too_long", "presence"})
+NOT_AT_START: Final = frozenset({"run_paused", "run_too_long", "presence", "part_unknown"})
 # A run that goes on is on, may find its oven hot, and was not too long when it began.
 NOT_AT_RESUME: Final = frozenset({"run_on", "oven_hot", "too_long"})
 DOOR_PROMPT: Final = "door"
+PART_PROMPT: Final = "part"
 DECLARED: Final[Mapping[str, str]] = {
     "first": "A quench was declared.",
     "second": "Another part went into the oil after the first.",
@@ -60,6 +61,8 @@ def _interlocks(core: Core, zone: str) -> list[Reason]:
 
 def _start(core: Core, wish: Start, who: str, moment: Moment) -> _Answer:
     reasons = core.oven.refusals(wish.program, wish.load, core.facts) + _interlocks(core, "oven")
+    if any(reason.code == "oven_hot" for reason in reasons):
+        core.oven.refused_as_too_hot(wish.program.tempers[0].temperature_c)
     if reasons:
         return tuple(reasons), {}
     core.oven.start(wish, who, moment)
@@ -100,6 +103,9 @@ def _confirm(core: Core, wish: Confirm, who: str, moment: Moment) -> _Answer:
         return (Reason("no_such_prompt", f"There is no question {wish.prompt_id!r}. {now}"),), {}
     if prompt.id == DOOR_PROMPT:
         core.oven_watch.answer(wish.answer)
+    elif prompt.id == PART_PROMPT:
+        if wish.answer:
+            core.oven.go_by_air(moment)
     else:
         core.oven.confirm(moment)
     return (), {"phase": core.oven.phase}

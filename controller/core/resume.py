@@ -4,11 +4,21 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict
-from typing import Any
+from typing import Any, Final
 
 from controller.core.program import Run, TemperDone
 from controller.metallurgy.tempering import TemperTrace
 from controller.model import LoadItem, Program, Temper
+
+OFFERED_S: Final = 24.0 * 3600.0
+
+
+def aged(state: Mapping[str, Any] | None, gap_s: float | None) -> Mapping[str, Any] | None:
+    """A core's state as it is after `gap_s` of wall time without a process (None: not known, and not counted)."""
+    run = (state or {}).get("run")
+    if not state or not run or gap_s is None:
+        return state
+    return {**state, "run": {**run, "away_s": float(run.get("away_s", 0.0)) + max(0.0, gap_s)}}
 
 
 def run_to_state(run: Run, phase: str) -> dict[str, Any]:

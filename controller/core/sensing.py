@@ -10,6 +10,7 @@ from typing import Final
 
 from controller.core.facts import Facts
 from controller.core.limits import Limits
+from controller.core.slowest import Slowest, after, begun
 from controller.model import SENSORS, Board, Telemetry
 from controller.thermocouple import MAX6675, Kind, true_c_hundredths
 
@@ -25,6 +26,10 @@ BAD_OF_TWENTY: Final = 5
 HEAT_COUNTS_S: Final = 120.0
 FROZEN_DUTY: Final = 0.2
 FROZEN_OTHER_K: Final = 3.0
+FROZEN_ALONE_K: Final = 5.0
+FROZEN_OIL_DUTY: Final = 0.9
+# Of what watts and litres promise the oil, as the row about no rise has it.
+OIL_SHARE: Final = 0.25
 SILENT_S: Final = 1.5
 
 
@@ -127,6 +132,7 @@ class Sensing:
         self._cold = 0
         self._cold_same_s = 0.0
         self._frozen: dict[int, _Frozen] = {}
+        self._alone = (_FrozenOven(), _FrozenOil(limits.tank_heater_w, limits.oil_heat_j_per_k()))
         self.frame: Telemetry | None = None
         self.oven_heat_s_ago = self.tank_heat_s_ago = 1e9
 
@@ -188,7 +194,8 @@ class Sensing:
         facts.cold_off_middle_k = 0.0 if board.chip == MAX6675 else abs(frame.cold / 100.0 - 25.0)
 
     def frozen(self, facts: Facts, board: Board, oven_duty: float, tank_duty: float) -> None:
-        """Once a second: for how long a word stood still although the zone's other sensor moved."""
+        """Once a second: for how long a word stood still although the zone's other sensor moved; a single sensor:
+        although even the slowest oven, or a quarter of what the oil's heater gives, had moved it."""
         carrier = next((i for i, sensor in enumerate(self.sensors) if sensor.fitted), -1)
         facts.oven_frozen_s = self._zone_frozen((0, 1), oven_duty, board.chip, carrier)
         facts.tank_frozen_s = self._zone_frozen((2, 3), tank_duty, board.chip, carrier)
@@ -197,13 +204,16 @@ class Sensing:
         worst_s = 0.0
         for here, there in (pair, pair[::-1]):
             sensor, other = self.sensors[here], self.sensors[there]
-            if not sensor.fitted or not other.fitted:
+            if not sensor.fitted:
                 continue
-            watch = self._frozen.setdefault(here, _Frozen())
             same_s = sensor.same_s
             if here == carrier and chip != MAX6675:
                 same_s = min(same_s, self._cold_same_s)
-            worst_s = max(worst_s, watch.stood_s(same_s, other.value_c, duty))
+            if other.fitted:
+                watch = self._frozen.setdefault(here, _Frozen())
+                worst_s = max(worst_s, watch.stood_s(same_s, other.value_c, duty))
+            else:
+                worst_s = max(worst_s, self._alone[here // 2].stood_s(same_s, sensor.value_c, duty))
         return worst_s
 
 
@@ -226,6 +236,45 @@ class _Frozen:
             self.high_c = max(self.high_c, other_c)
         self.word_s = same_s
         return self.stood if self.high_c - self.low_c >= FROZEN_OTHER_K else 0.0
+
+
+class _FrozenOven:
+    """Counts how long a single oven sensor's word stood still at duty, while the slowest oven would have moved."""
+
+    __slots__ = ("from_c", "model", "stood")
+
+    def __init__(self) -> None:
+        self.from_c = nan
+        self.model: Slowest = begun(nan)
+        self.stood = 0.0
+
+    def stood_s(self, same_s: float, reading_c: float, duty: float) -> float:
+        if same_s < 1.0 or duty <= FROZEN_DUTY:
+            self.stood = 0.0
+            self.from_c = reading_c
+            self.model = begun(reading_c)
+            return 0.0
+        self.stood += 1.0
+        self.model = after(self.model, duty, 1.0)
+        return self.stood if self.model.probe_c - self.from_c >= FROZEN_ALONE_K else 0.0
+
+
+class _FrozenOil:
+    """The same for a single oil sensor: near full heat the oil gains at least a quarter of what it is given."""
+
+    __slots__ = ("expected_k", "k_per_s", "stood")
+
+    def __init__(self, heater_w: float, heat_j_per_k: float) -> None:
+        self.k_per_s = OIL_SHARE * heater_w / heat_j_per_k if heat_j_per_k > 0.0 else 0.0
+        self.stood = self.expected_k = 0.0
+
+    def stood_s(self, same_s: float, reading_c: float, duty: float) -> float:
+        if same_s < 1.0 or duty < FROZEN_OIL_DUTY:
+            self.stood = self.expected_k = 0.0
+            return 0.0
+        self.stood += 1.0
+        self.expected_k += self.k_per_s
+        return self.stood if self.expected_k >= FROZEN_ALONE_K else 0.0
 
 
 _READ_FACTS: Final = (

@@ -14,7 +14,7 @@ from controller.core.interlocks import TRIP, Interlocks
 from controller.core.limits import Limits
 from controller.core.moment import Moment
 from controller.core.oven import Oven
-from controller.core.requests import DOOR_PROMPT, answer
+from controller.core.requests import DOOR_PROMPT, PART_PROMPT, answer
 from controller.core.sensing import SILENT_S, Sensing
 from controller.core.sounder import Sounder
 from controller.core.tank import Tank
@@ -46,6 +46,7 @@ from controller.model import (
 
 GAP_PAUSES_S: Final = 60.0
 SECOND_S: Final = 1.0
+PART_QUESTION: Final = "The steel is not measured. Go on by the air?"
 
 
 class Core:
@@ -77,7 +78,6 @@ class Core:
         self._armed_before = False
         self._sounder = Sounder()
         self._agitator_off_s = 0.0
-        self._told_resumable = False
         self.reading = Reading()
         self.oven_applied: float | None = None
         self.tank_applied: float | None = None
@@ -105,10 +105,7 @@ class Core:
             answer(self, request, moment)
         self.oven.step(moment)
         self.tank.step(moment)
-        if not self._told_resumable and self.oven.resumable is not None:
-            self._told_resumable = True
-            run_id = self.oven.resumable_run_id
-            moment.happened("run_resumable", f"Run {run_id} was cut off and can go on.", run_id=run_id)
+        self.oven.offer(moment)
         self._gate(passed_s)
         return Outcome(self.command, tuple(moment.events), snapshot(self))
 
@@ -128,6 +125,8 @@ class Core:
         text = self.oven.prompt_text
         if text is not None and run is not None:
             return Prompt(f"{run.run_id}-{run.index + 1}", text)
+        if self.oven.active and self.interlocks.acting("part_unknown"):
+            return Prompt(PART_PROMPT, PART_QUESTION)
         if self.oven_watch.asking and self.oven.active:
             return Prompt(DOOR_PROMPT, "The oven is cooling while it heats. Is the door open?")
         return None

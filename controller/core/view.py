@@ -98,6 +98,7 @@ def _oven(core: Core) -> OvenView:
         ARM_WAIT_S - oven.waiting_s if waiting else None,
         oven.resumable_run_id,
         target_c,
+        core.limits.oven_limit_c if core.limits.oven else None,
     )
 
 

@@ -101,8 +101,9 @@ class Records:
             self.next_run_id = int(newest) + 1
             (newest,) = connection.execute("SELECT coalesce(max(id), 0) FROM events").fetchone()
             self._next_event_id = int(newest) + 1
-            row = connection.execute("SELECT state FROM core_state").fetchone()
+            row = connection.execute("SELECT state, at FROM core_state").fetchone()
             self._stored_state: str | None = row[0] if row else None
+            self.state_age_s: float | None = self._wall() - row[1] if row and row[1] > 0.0 else None
         except sqlite3.Error as error:
             connection.close()
             raise RecordsError(sentence(error, self.path)) from error

@@ -7,6 +7,7 @@ from math import nan
 import pytest
 
 from controller.core.program import TRANSITIONS
+from controller.core.resume import aged
 from controller.model import (
     Confirm,
     LoadItem,
@@ -416,3 +417,100 @@ def test_a_door_opened_to_cool_or_to_turn_the_piece_holds_nothing_up() -> None:
     rig.shop.fault("door_open", False)
     rig.run(2.0)
     assert rig.phase() == "heat_up"
+
+
+def cut_off(gap_s: float | None) -> Rig:
+    """A shop started anew so long after a run was cut off in its soak."""
+    rig = Rig()
+    rig.start(program(Temper(205.0, 1200.0)))
+    rig.run(60.0)
+    return Rig(state=dict(aged(rig.core.state(), gap_s) or {}))
+
+
+@pytest.mark.parametrize(("gap_s", "offered"), [(None, True), (-5.0, True), (86_000.0, True), (86_401.0, False)])
+def test_a_run_cut_off_is_offered_for_a_day(gap_s: float | None, offered: bool) -> None:
+    rig = cut_off(gap_s)
+    rig.run(3.0)
+    assert rig.core.oven.resumable_run_id == (1 if offered else None)
+    assert ("run_resumable" in rig.kinds(), "run_lapsed" in rig.kinds()) == (offered, not offered)
+    assert (rig.core.state()["run"] is not None) == offered
+
+
+def test_the_day_goes_on_while_the_service_stands_idle_and_through_another_restart() -> None:
+    rig = cut_off(86_300.0)
+    rig.run(50.0)
+    again = Rig(state=dict(aged(rig.core.state(), 30.0) or {}))
+    again.run(10.0)
+    assert again.core.oven.resumable_run_id == 1
+    again.run(30.0)
+    assert again.core.oven.resumable_run_id is None
+    again.tick(Resume(1))
+    assert again.refusal() == ["not_resumable"]
+
+
+def test_an_oven_too_hot_for_a_start_is_a_row_until_it_has_cooled() -> None:
+    rig = Rig(oven_c=180.0)
+    rig.arm()
+    rig.tick(Start(program(Temper(150.0, 600.0)), rig.load))
+    rig.tick()
+    row = next(one for one in rig.core.interlocks.rows() if one.name == "oven_hot")
+    assert row.state == "alert"
+    assert "was refused" in row.text
+    rig.run(3600.0, lambda: rig.core.facts.oven_c < 164.5)
+    row = next(one for one in rig.core.interlocks.rows() if one.name == "oven_hot")
+    assert row.state == "good"
+    rig.tick(Start(program(Temper(150.0, 600.0)), rig.load))
+    assert rig.phase() in ("heat_up", "waiting_for_arm")
+
+
+def test_a_lost_part_sensor_asks_only_where_the_steel_is_not_known() -> None:
+    rig = Rig(load=())
+    rig.start()
+    rig.run(120.0)
+    rig.shop.fault("part_sensor_open", True)
+    rig.run(4.0)
+    assert rig.phase() == "withheld"
+    assert rig.outcome is not None
+    assert rig.outcome.command.oven_duty == 0.0
+    prompt = rig.outcome.snapshot.prompt
+    assert prompt is not None
+    rig.tick(Confirm(prompt.id, False))
+    rig.run(5.0)
+    assert rig.phase() == "withheld", "a no is no leave to go on"
+    rig.tick(Confirm(prompt.id))
+    rig.run(3.0)
+    assert rig.phase() == "heat_up"
+    assert rig.outcome.snapshot.prompt is None
+    assert not rig.outcome.snapshot.oven.part_measured
+    assert rig.core.oven.part_error_c is not None
+    assert rig.core.oven.part_error_c >= 16.0, "air alone left the steel of 200 ovens 15.6 K off (95 %)"
+
+
+def test_a_part_sensor_that_comes_back_ends_the_question_by_itself() -> None:
+    rig = Rig(load=())
+    rig.start()
+    rig.run(60.0)
+    rig.shop.fault("part_sensor_open", True)
+    rig.run(4.0)
+    assert rig.phase() == "withheld"
+    rig.shop.fault("part_sensor_open", False)
+    rig.run(6.0)
+    assert rig.phase() == "heat_up"
+    rig.shop.fault("part_sensor_open", True)
+    rig.run(4.0)
+    assert rig.phase() == "withheld", "asked again: nobody said to go on"
+    rig.tick(Start(program(), (LoadItem(0.3, 12.0),)))
+    assert rig.refusal() == ["run_on"]
+
+
+def test_with_a_known_load_a_lost_part_sensor_is_an_alert_and_the_run_goes_on() -> None:
+    rig = Rig()
+    rig.start()
+    rig.run(60.0)
+    rig.shop.fault("part_sensor_open", True)
+    rig.run(30.0)
+    assert rig.phase() == "heat_up"
+    row = next(one for one in rig.core.interlocks.rows() if one.name == "part_sensor")
+    assert row.state == "alert"
+    assert rig.core.oven.part_error_c is not None
+    assert rig.core.oven.part_error_c >= 10.0
