@@ -22,6 +22,8 @@ MARGIN_OVER_BOOST_K: Final = 15.0
 # 100 °F below the flash point as the design temperature of a bath (common practice).
 DESIGN_BELOW_FLASH_K: Final = 55.6
 OIL_TRIP_C: Final = 110.0
+# So far below water's boiling point here the smith is warned of water in the oil (the sensors' error budget).
+BOIL_WATCH_K: Final = 10.0
 # An oil that is refused for its low flash point is still watched, but not so low that a warm shop alarms.
 LOWEST_ALARM_C: Final = 45.0
 BATH_BELOW_CEILING_K: Final = 5.0
@@ -57,6 +59,7 @@ class Limits:
     tank_limit_c: float | None
     oil_trip_c: float | None
     shared_circuit: bool
+    boil_over_c: float | None = None
 
     def setpoint_max_c(self, one_sensor: bool) -> float:
         """The highest setpoint this oven may be given, °C."""
@@ -173,4 +176,5 @@ def derive(shop: Shop, oil: Oil | None) -> Limits:
         tank_limit_c=tank_limit_c,
         oil_trip_c=oil_trip_c,
         shared_circuit=shop.circuit.shared,
+        boil_over_c=boiling_point_c(shop.altitude_m) - BOIL_WATCH_K if shop.tank else None,
     )

@@ -30,6 +30,7 @@ SCHEDULE_MAX_S: Final = 12.0 * 3600.0
 GENTLE_DUTY: Final = 0.35
 REST_S: Final = 7.0 * 24.0 * 3600.0
 DRY_C: Final = 50.0
+QUENCH_EXPLAINS_S: Final = 600.0
 STILL_AGITATOR_S: Final = 1.0
 UNITS_MIN_C: Final = 20.0
 LOOP_S: Final = 1.0
@@ -49,7 +50,8 @@ class Tank:
         self.gentle = bool(state.get("gentle", False))
         self._level_was_low = False
         self._too_much = False
-        self._stirred_s = 0.0
+        self._over_times = 0
+        self._was_under = False
         self._expected_s: float | None = None
         self._told_stir = False
         self._starts_in_s = 0.0
@@ -95,6 +97,8 @@ class Tank:
         self._in_band = self._told_stir = False
         self._steady_s = 0.0
         self._expected_s = None
+        self._over_times = 0
+        self._was_under = False
         self._warming.begin()
         self.gentle |= wish.gentle or self._rested_s >= REST_S
         self.present()
@@ -179,6 +183,7 @@ class Tank:
     def sense(self, facts: Facts, dt_s: float) -> None:
         """Before the interlocks: presence, and whether the oil is known."""
         facts.oil_unknown = float(self._limits.tank and self._limits.oil is None)
+        facts.oil_hottest_c = facts.tank_max_c
         facts.presence_wanted_s = NEVER
         if self.target_c is None or not self._heated:
             self.alone_s = 0.0
@@ -230,8 +235,7 @@ class Tank:
         self.quenches.second(facts.tank_c, tempering, moment)
         limit_c = self._limits.tank_limit_c
         self._too_much = limit_c is not None and facts.quench_forecast_c >= limit_c
-        fitted = facts.fitted & FITTED_AGITATOR
-        self._stirred_s = 0.0 if fitted and facts.agitator_still_s >= STILL_AGITATOR_S else self._stirred_s + 1.0
+        facts.oil_over_times = self._overs(facts)
         self.ready_expected_s = self._expected(facts, on_s)
 
     def _expected(self, facts: Facts, on_s: float) -> float | None:
@@ -258,6 +262,20 @@ class Tank:
         if self.gentle:
             left_s = left_s / GENTLE_DUTY if self._warming.warming_s < WATCHED_S else left_s
         return left_s + max(0.0, STEADY_S - self._steady_s)
+
+    def _overs(self, facts: Facts) -> float:
+        """How often the oil went over its band since the preheat, without a quench to blame.
+
+        Over its band the contactor is open, so a stuck relay heats it up to there again and again.
+        """
+        if self.target_c is None or not self._heated:
+            self._over_times = 0
+        elif facts.tank_c <= self.target_c + BAND_K:
+            self._was_under = True
+        elif self._was_under and facts.tank_c > self.target_c + 2.0 * BAND_K:
+            self._was_under = False
+            self._over_times += self.quenches.since_s > QUENCH_EXPLAINS_S
+        return float(self._over_times)
 
     def _rest(self, facts: Facts) -> None:
         """Oil that was filled up, or stood for long, may be wet; once it was warm for a while it is taken as dry."""
@@ -334,11 +352,11 @@ class Tank:
             self.phase = "waiting_for_arm"
         elif self._scheduled(oil_c, target_c):
             self.phase = "scheduled"
-        elif moment.verdict.tank != PERMIT:
-            over = oil_c > target_c + 2.0 * BAND_K
-            self.phase = "too_hot" if over else "withheld"
-        elif oil_c > target_c + 2.0 * BAND_K:
+        elif oil_c > target_c + (BAND_K if self.phase == "too_hot" else 2.0 * BAND_K):
+            # The contactor is open until the oil is back in its band: a stuck relay would make it chatter.
             self.phase = "too_hot"
+        elif moment.verdict.tank != PERMIT:
+            self.phase = "withheld"
         else:
             self.phase = "in_band" if self._in_band else "preheat"
 

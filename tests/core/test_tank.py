@@ -337,3 +337,44 @@ def test_how_long_until_the_next() -> None:
     rig.run(2.5 * wait_s, lambda: rig.core.tank.quenches.next_in_s == 0.0)
     # Losses are assumed, and sure to about a third.
     assert rig.now_s - begun_s == pytest.approx(wait_s, rel=0.4)
+
+
+# --- What goes wrong -------------------------------------------------------------------------------------
+
+
+def test_a_relay_stuck_closed_is_held_off_by_the_contactor_and_told() -> None:
+    """Over its band the oil has no heat left to switch off but the contactor's; that it happens twice is told."""
+    rig = ready_rig()
+    rig.shop.fault("tank_relay_welded", True)
+    hottest_c = 0.0
+    for _ in range(540):
+        rig.run(20.0)
+        hottest_c = max(hottest_c, rig.shop.tank.upper_c)
+        if int(rig.now_s) % 1200 < 20:
+            rig.tick(Presence())
+        if rig.core.interlocks.acting("oil_over_target") or rig.tripped():
+            break
+    assert rig.core.interlocks.acting("oil_over_target") or rig.tripped()
+    assert hottest_c < 52.0 + 8.0
+
+
+def test_quenches_do_not_look_like_a_stuck_relay() -> None:
+    rig = ready_rig()
+    for _ in range(2):
+        rig.tick(Quench(mass_kg=0.5))
+        rig.shop.tank.quench(0.5, 845.0, 12.0)
+        rig.run(900.0)
+        rig.tick(Presence())
+        rig.tick(Preheat(52.0))
+    assert not rig.core.interlocks.acting("oil_over_target")
+
+
+@pytest.mark.parametrize(("altitude_m", "warned_c"), [(0.0, 89.97), (3000.0, 79.97)])
+def test_the_smith_is_warned_below_the_boiling_point_of_water_here(altitude_m: float, warned_c: float) -> None:
+    """99.974 °C at sea level and 89.973 °C at 3000 m (IAPWS-95 with the standard atmosphere), less 10 K."""
+    assert limits(altitude_m=altitude_m).boil_over_c == pytest.approx(warned_c, abs=0.05)
+    rig = Rig(limits(altitude_m=altitude_m), load=(), tank_c=warned_c + 3.0)
+    rig.run(60.0)
+    assert rig.core.interlocks.acting("boil_over")
+    rows = rig.outcome.snapshot.rows if rig.outcome else ()
+    assert any("throw it out of the tank" in row.text for row in rows)
