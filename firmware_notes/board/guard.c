@@ -158,7 +158,7 @@ bool guard_store_next(struct guard *g, uint8_t *address, uint8_t *value)
         if (g->slots_due == 0) {
             return false;
         }
-        g->slot = (g->slots_due == 3 ? !g->slot : g->slots_due == 2) & 1U;
+        g->slot = g->slots_due == 3 ? g->slot == 0 : g->slots_due == 2;
         g->slots_due &= (uint8_t)~BIT(g->slot);
         g->slot_at = 0;
         put_word(g->slot_bytes, g->serial);

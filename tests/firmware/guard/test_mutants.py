@@ -18,7 +18,7 @@ from tests.firmware.guard.tape import Player, Step, guard
 from tests.firmware.guard.test_agreement import HEATED, SEED, WRITTEN
 
 FITTED = 2047
-QUICK = ("-O0",)
+QUICK = ("-O0", "-w")
 SHORT: list[list[Step]] = [
     WRITTEN["every trip and its reset"],
     WRITTEN["heat lost and found"],
