@@ -242,13 +242,20 @@ class Book:
         return self._rows("SELECT * FROM pieces ORDER BY id DESC")
 
     def piece(self, piece_id: int) -> dict[str, Any] | None:
-        """A piece with its `piece_steps`, `quenches`, `file_tests` and `runs`, None when there is none."""
+        """A piece with its `piece_steps`, `quenches`, `file_tests`, `declared_quenches` and
+        `runs`, None when there is none."""
         piece = self._row("SELECT * FROM pieces WHERE id = ?", (piece_id,))
         if piece is not None:
             for table in ("piece_steps", "quenches", "file_tests"):
                 piece[table] = self._rows(
                     f"SELECT * FROM {table} WHERE piece_id = ? ORDER BY id", (piece_id,)
                 )
+            piece["declared_quenches"] = self._rows(
+                "SELECT at, who, json_extract(details, '$.mass_kg') AS mass_kg,"
+                " json_extract(details, '$.part_c') AS part_c FROM requests"
+                " WHERE wish = 'Quench' AND accepted AND json_extract(details, '$.piece') = ? ORDER BY id",
+                (piece_id,),
+            )
             piece["runs"] = self._rows(
                 f"SELECT {_RUN_LINE}, tempers FROM runs WHERE EXISTS (SELECT 1 FROM json_each(runs.load)"
                 " WHERE json_extract(json_each.value, '$.piece') = ?) ORDER BY id",

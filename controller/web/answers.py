@@ -347,10 +347,18 @@ class FileTest(Told):
     note: str
 
 
+class DeclaredQuench(Told):
+    at: Rfc3339
+    who: str
+    mass_kg: float | None
+    part_c: Celsius | None
+
+
 class Piece(PieceLine):
     piece_steps: list[dict[str, Any]]
     quenches: list[dict[str, Any]]
     file_tests: list[FileTest]
+    declared_quenches: list[DeclaredQuench]
     runs: list[PieceRun]
 
 

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import pytest
 
+from controller.model import Answer, Quench, Reason, Request
 from controller.records import Book, Records, RecordsError, RunStart, ShopWriter, database_path
 
 NOW = 1_800_000_000.0
@@ -31,10 +32,16 @@ def test_a_bar_its_ladder_and_a_piece_with_its_runs_and_tests(tmp_path: Path) ->
     records.run_started(RunStart(2, {"name": "other", "tempers": []}, [{"piece": piece + 1}], "phone 1"))
     shop.add_file_test({"stock_id": bar, "piece_id": piece, "run_id": 1, "skates_hrc": 50.0, "bites_hrc": 55.0,
                         "temper_c": 205.0, "temper_s": 3600.0, "by_hand": True}, "phone 1")  # fmt: skip
+    records.put_request(Request(1, Quench(0.4, 850.0, piece), "phone 1"), Answer(phase="off"))
+    records.put_request(Request(2, Quench(0.4, 850.0, piece + 1), "phone 1"), Answer(phase="off"))
+    records.put_request(Request(3, Quench(0.5, None, piece), "phone 1"), Answer((Reason("no", "No."),)))
     assert records.flush()
     told = book.piece(piece)
     assert told is not None
     assert [run["id"] for run in told["runs"]] == [1]
+    assert [(one["mass_kg"], one["part_c"], one["who"]) for one in told["declared_quenches"]] == [
+        (0.4, 850.0, "phone 1")
+    ]
     assert (told["plan"], told["file_tests"][0]["by_hand"]) == ({"use": "drift"}, True)
     assert book.file_tests(bar)[0]["bites_hrc"] == 55.0
     assert book.stock_item(bar + 1) is None

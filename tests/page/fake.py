@@ -138,8 +138,9 @@ NOT_ALLOWED: Final = QUENCH | {"rise_k": 90.0, "after_c": 145.0, "allowed": Fals
     {"code": "too_hot", "text": "The oil would go to 145 °C; its limit is 90 °C."}]}  # fmt: skip
 STEEL: Final[Mapping[str, Any]] = {
     "stock": [BAR], "stock/1": BAR, "stock/1/ladder": LADDER, "stock/1/filetests": TESTS, "pieces": [PIECE],
-    "pieces/3": PIECE | {"piece_steps": [], "quenches": [], "file_tests": TESTS["tests"], "runs": [
-        LINE | {"tempers": ANSWERS["runs/7"]["tempers"]}]},
+    "pieces/3": PIECE | {"piece_steps": [], "quenches": [], "declared_quenches": [
+        {"at": _time(BEGAN), "who": "device 1", "mass_kg": 0.42, "part_c": 850.0}],
+        "file_tests": TESTS["tests"], "runs": [LINE | {"tempers": ANSWERS["runs/7"]["tempers"]}]},
     "plan/choices": {"uses": USES, "origins": ["axle", "bolt"], "media": ["air", "oil", "water", "brine"],
                      "one_file": ["skates", "cuts hard", "cuts easily"]},
     "tank/margins": {"oil": "Demo quench oil", "bath_min_c": 40.0, "bath_max_c": 65.0, "ceiling_c": 75.0,

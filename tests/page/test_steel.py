@@ -72,11 +72,15 @@ def test_a_plan_sheet_starts_its_temper_and_prints_on_paper(browser: Browser) ->
             ["Coupon", "Hardening", "Quench", "Temper", "Checks", "Cautions"]
         )
         assert fits(page)
+        assert page.evaluate("document.querySelector('.sheet').getBoundingClientRect().height") < SMALLEST["height"]
         page.emulate_media(media="print")
         for gone in ("#stop", "#menu", "#line"):
             expect(page.locator(gone)).to_be_hidden()
         expect(page.get_by_role("button", name="Start this temper")).to_be_hidden()
-        expect(page.locator(".sheet")).to_be_visible()
+        page.evaluate("window.dispatchEvent(new Event('beforeprint'))")
+        expect(page.locator(".sheet li")).to_have_text(["Then look."] * 6)
+        for line in page.locator(".sheet li").all():
+            expect(line).to_be_visible()
         page.emulate_media(media="screen")
         page.get_by_role("button", name="Start this temper").click()
         expect(page.locator("dialog [name=section]")).to_have_value("20")

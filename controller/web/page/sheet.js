@@ -20,11 +20,14 @@ export function planForm(root, context, { stock = [], choices, of = null }) {
 
 function sheet(root, told, asked, context) {
   const start = () => load(told.program, told.program, context, { section_mm: asked.section_mm, stock: asked.stock });
-  const part = ({ title, lines }) => make("section", {}, make("h2", {}, title), make("ul", {}, lines.map((line) => make("li", {}, inUnits(line)))));
+  // A title with its first line each, so that the whole plan lies on one screen; the rest opens, and is open on paper.
+  const part = ({ title, lines: [first, ...rest] }) => make("details", {}, make("summary", {}, make("span", {}, make("h2", {}, title), inUnits(first || ""))),
+    make("ul", {}, rest.map((line) => make("li", {}, inUnits(line)))));
   root.replaceChildren(make("article", { class: "sheet" }, make("h1", {}, told.title), told.sections.map(part)),
     make("div", { class: "row noprint" },
       told.program && context.operator() ? button("Start this temper", start, "main", { disabled: !context.fresh() }) : null,
       button("Print", () => window.print()), button("Back to steel", () => context.go("Steel"))),
     note(told.program ? "The temper starts after you said what lies in the oven." : "No temper of this oven makes that: the sheet says why."));
+  window.addEventListener("beforeprint", () => root.querySelectorAll(".sheet details").forEach((one) => { one.open = true; }), { once: true });
   window.scrollTo(0, 0);
 }

@@ -10,7 +10,7 @@ export async function steel(root, context) {
   const again = () => context.go("Steel"), can = context.operator();
   const list = (rows, empty, open, told) => (rows.length ? make("ul", { class: "plain" }, rows.map((one) => make("li", {}, button(one.name, () => open(one), "wide"), note(told(one))))) : note(empty));
   root.append(make("h1", {}, "Steel"),
-    make("details", {}, make("summary", {}, make("strong", {}, "Plan a tool"), note("quench, temper and checks on one sheet")), planForm(root, context, { stock, choices })),
+    make("details", {}, make("summary", {}, make("strong", {}, "Plan a tool")), planForm(root, context, { stock, choices })),
     make("h2", {}, "Stock"), list(stock, "No bar yet. Enter one, and its tests are kept with it.", (one) => bar(root, one.id, context, again), known_as),
     can ? addBar(choices, context, again) : null,
     make("h2", {}, "Pieces"), list(pieces, "No piece yet. A piece is one tool in the making.", (one) => piece(root, one.id, again),
@@ -46,6 +46,8 @@ async function piece(root, id, again) {
     (run.tempers || []).map((one) => note(`${degrees(one.temperature_c)}, ${span(one.in_band_s)} in band${one.equivalent_c ? `, like ${span(one.soak_s)} at ${degrees(one.equivalent_c)}` : ""}.`))));
   const tests = told.file_tests.map((test) => make("li", {}, inUnits(bandOf(test)), note(`${day(test.at)}, ${test.who}`)));
   root.replaceChildren(make("h1", {}, told.name), note([told.plan.use && `For: ${told.plan.use}.`, told.tag && `Tag ${told.tag}.`, told.note].filter(Boolean).join(" ")),
+    told.declared_quenches.length ? make("h2", {}, "Quenches") : "",
+    make("ul", { class: "plain" }, told.declared_quenches.map((one) => make("li", {}, `${day(one.at)}${one.part_c ? `, from ${degrees(one.part_c)}` : ""}.`))),
     make("h2", {}, "Tempers"), runs.length ? make("ul", { class: "plain" }, runs) : note("Not tempered here yet. Choose it in the load when you start."),
     make("h2", {}, "File tests"), tests.length ? make("ul", { class: "plain" }, tests) : note("Not tested yet. Tests are entered with its bar."),
     make("div", { class: "row" }, button("Back to steel", again)));
