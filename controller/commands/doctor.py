@@ -23,8 +23,10 @@ from controller.model import (
     FITTED_PART,
     FITTED_SMOKE,
     FITTED_TANK,
+    FITTED_TANK_CURRENT,
     FITTED_TANK_LIMIT,
     TRIP_BITS,
+    Board,
     Reading,
 )
 from controller.records import default_data_directory
@@ -46,6 +48,7 @@ MISSING: Final = (
     (FITTED_AGITATOR, "stirrer", "stir by hand before every quench"),
     (FITTED_SMOKE, "smoke or CO contact", "no alarm stops the heat"),
     (FITTED_OVEN_CURRENT, "oven current sensor", "a stuck relay is seen by its heat only"),
+    (FITTED_TANK_CURRENT, "tank current sensor", "a stuck relay is seen by its heat only"),
 )
 
 UNIT: Final = """[Unit]
@@ -54,7 +57,9 @@ After=network.target
 
 [Service]
 Type=notify
-ExecStart={python} -m controller serve --shop /etc/ovenhand/shop.toml
+# The shop file may hold the passwords of alerts: it stays root's own (mode 0600) and is handed over from there.
+LoadCredential=shop.toml:/etc/ovenhand/shop.toml
+ExecStart={python} -m controller serve --shop %d/shop.toml
 StateDirectory=ovenhand
 DynamicUser=yes
 SupplementaryGroups=dialout
@@ -70,6 +75,8 @@ ProtectKernelLogs=yes
 ProtectProc=invisible
 UMask=0077
 PrivateTmp=yes
+PrivateMounts=yes
+ProcSubset=pid
 NoNewPrivileges=yes
 ProtectKernelTunables=yes
 ProtectKernelModules=yes
@@ -167,45 +174,69 @@ def _serial_group() -> bool:
 
 
 def _board(device: str | None) -> bool:
-    port, link = SerialPort(device), Link()
     print(f"note: serial ports seen: {', '.join(one.device for one in usb_candidates()) or 'none'}.")
-    until_s = time.monotonic() + LISTEN_S
-    reading = Reading()
-    while time.monotonic() < until_s and not (reading.board and reading.frames):
-        data = port.read(0.1)
-        text = port.changed()
-        if text:
-            break
-        if text is not None:
-            link.port_changed(text)
-        link.receive(data, time.monotonic())
-        reading = link.take_reading()
-        port.write(link.poll(time.monotonic()))
-    port.close()
+    reading, text = _listen(device)
     if text:
         print(f"missing: {text}")
         return False
-    if reading.board is None:
+    if reading.board is None and reading.incompatible is None:
         print("missing: the port is open, but no board answers. Is it flashed, and is this its port?")
         return False
-    return _about(reading)
+    sound = _about(reading)
+    if reading.board is not None:
+        print(f"note: {about_opening(reading.board, _listen(device)[0].board)}")
+    return sound
+
+
+def _listen(device: str | None) -> tuple[Reading, str]:
+    """Open the port, greet, and close it again: what a board said, and what is wrong with the port, or ""."""
+    port, link = SerialPort(device), Link()
+    until_s = time.monotonic() + LISTEN_S
+    reading, text = Reading(), None
+    try:
+        while time.monotonic() < until_s and not (reading.board and reading.frames):
+            data = port.read(0.1)
+            text = port.changed()
+            if text:
+                return reading, text
+            if text is not None:
+                link.port_changed(text)
+            link.receive(data, time.monotonic())
+            reading = link.take_reading()
+            port.write(link.poll(time.monotonic()))
+    finally:
+        port.close()
+    return reading, ""
+
+
+def about_opening(first: Board, second: Board | None) -> str:
+    """Whether opening the port starts the board anew, told by its count of starts before and after."""
+    if second is None:
+        return "whether opening this port resets the board is not known: it did not answer a second time."
+    if second.boots != first.boots:
+        return (
+            "opening this port resets the board, so every restart of the service disarms it and pauses the run. The "
+            "firmware notes say how to cut that."
+        )
+    return "opening this port does not reset the board: it stays armed when the service starts anew."
 
 
 def _about(reading: Reading) -> bool:
     board = reading.board
+    if reading.incompatible:
+        print(
+            f"missing: the board's {reading.incompatible} is another than this program's, so there is no heat. "
+            "Update the older side."
+        )
     if board is None:
         return False
     causes = [name for bit, name in RESET_CAUSES.items() if board.reset_cause & bit]
     print(f"good: a board answers: firmware {board.firmware}, protocol {board.proto}, chip MAX{board.chip}.")
     print(f"note: it has started {board.boots} times, last by {' and '.join(causes) or 'an unknown cause'}.")
-    if board.reset_cause & 2:
-        print("note: opening this port seems to reset the board, so every restart of the service disarms it.")
     for bit, what, refused in MISSING:
         if not board.fitted & bit:
             print(f"note: not fitted: {what}. Without it: {refused}.")
     trips = [name.replace("_", " ") for bit, name in TRIP_BITS.items() if board.trips & bit]
-    if reading.incompatible:
-        print(f"missing: the board's {reading.incompatible} is another than this program's. Update the older side.")
     if trips:
         print(f"missing: the board has tripped: {', '.join(trips)}. Look at it, then hold its reset button for 2 s.")
     return not trips and not reading.incompatible

@@ -1,0 +1,101 @@
+"""`ovenhand doctor`: the unit that it prints, and what it says of a board."""
+
+from __future__ import annotations
+
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+
+from controller.cli import main
+from controller.commands.doctor import MISSING, about_opening
+from controller.daemon import KEEP_ALIVE_S
+from controller.model import Board
+from controller.rehearsal import Rehearsal
+from controller.sim.shop import SimShop
+
+MOST_EXPOSED = 1.5
+"""What `systemd-analyze security` may say at most (0 to 10); this figure was measured with systemd 252."""
+
+
+def unit(capsys: pytest.CaptureFixture[str]) -> str:
+    assert main(["doctor", "--unit"]) == 0
+    return capsys.readouterr().out
+
+
+def test_the_unit_is_fed_by_the_tick_sees_its_board_and_its_network_and_little_else(
+    capsys: pytest.CaptureFixture[str],
+) -> None:
+    lines = unit(capsys).splitlines()
+    words = dict(line.split("=", 1) for line in lines if "=" in line and not line.startswith("#"))
+    assert words["Type"] == "notify"
+    assert KEEP_ALIVE_S * 3.0 <= float(words["WatchdogSec"]) == 10.0
+    assert re.fullmatch(r"\d+M", words["MemoryMax"])
+    assert words["Restart"] == "on-failure"
+    for name in (
+        "DynamicUser", "NoNewPrivileges", "PrivateTmp", "PrivateMounts", "ProtectClock", "ProtectHostname",
+        "ProtectKernelLogs", "ProtectKernelModules", "ProtectKernelTunables", "ProtectControlGroups",
+        "RestrictNamespaces", "RestrictRealtime", "RestrictSUIDSGID", "LockPersonality", "MemoryDenyWriteExecute",
+    ):  # fmt: skip
+        assert words[name] == "yes", name
+    assert words["ProtectSystem"] == "strict"
+    assert words["CapabilityBoundingSet"] == ""
+    assert words["DevicePolicy"] == "closed"
+    devices = [line.partition("=")[2] for line in lines if line.startswith("DeviceAllow=")]
+    assert devices == ["char-ttyACM rw", "char-ttyUSB rw", "char-ttyAMA rw"]
+    assert words["IPAddressDeny"] == "any"
+    # RFC 1918 and RFC 4193: the private ranges; link-local and localhost are systemd's own names.
+    allowed = set(words["IPAddressAllow"].split())
+    assert allowed == {"localhost", "link-local", "10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "fc00::/7"}
+
+
+def test_systemd_itself_finds_nothing_wrong_with_the_unit_where_it_is_there_to_ask(
+    capsys: pytest.CaptureFixture[str], tmp_path: Path
+) -> None:
+    text = unit(capsys)
+    asked = shutil.which("systemd-analyze")
+    assert text.startswith("[Unit]\n"), "what is checked on a machine without systemd"
+    if asked is None:
+        print("systemd-analyze is not here: only the first line was looked at")
+        return
+    file = tmp_path / "ovenhand.service"
+    file.write_text(text)
+    verified = subprocess.run([asked, "verify", str(file)], capture_output=True, text=True, check=False)
+    told = [line for line in verified.stderr.splitlines() if "ovenhand.service" in line]
+    assert (verified.returncode, told) == (0, [])
+    looked = subprocess.run(
+        [asked, "security", "--offline=true", str(file)], capture_output=True, text=True, check=False
+    )
+    found = re.search(r"Overall exposure level for ovenhand.service: ([\d.]+)", looked.stdout)
+    assert found, looked.stdout + looked.stderr
+    print(f"exposure {found[1]}")
+    assert float(found[1]) <= MOST_EXPOSED
+
+
+def test_doctor_says_which_board_what_is_not_fitted_and_what_opening_does(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    board = Rehearsal(SimShop(0, fitted=0b10111), 20.0)
+    board.start()
+    try:
+        code = main(["doctor", "--data", str(tmp_path), "--device", board.tty_path])
+    finally:
+        board.stop()
+    told = capsys.readouterr().out
+    assert "good: a board answers: firmware " in told, told
+    assert "chip MAX31855" in told
+    assert "note: opening this port does not reset the board" in told
+    for bit, what, refused in MISSING:
+        line = f"note: not fitted: {what}. Without it: {refused}."
+        assert (line in told) == (not 0b10111 & bit), what
+    assert "tripped" not in told
+    assert code in (0, 1)  # 1 where this machine itself lacks something, such as room on its disk
+
+
+def test_a_board_that_starts_anew_with_the_port_is_told_by_its_count_of_starts() -> None:
+    board = Board(1, 3, 2, 41, 0, 56694, 7, 31855, 31000, 11000, 31000, 9000, 11000, 23, 1000)
+    assert "opening this port resets the board" in about_opening(board, board._replace(boots=42))
+    assert "does not reset" in about_opening(board, board)
+    assert "is not known" in about_opening(board, None)
