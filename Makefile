@@ -1,12 +1,14 @@
 # make rehearsal   the service on a simulated shop, for a phone or a browser (ARGS="--speed 10" for more)
+# make install     its environment only, for a service that starts by itself
 # make test        everything that guards a commit
 # make check       the quick half of it: lint, types, import contracts
 # make bench       the measured table
+# make study       the long campaigns (SEED=7)
 
 VENV := .venv
 BIN := $(VENV)/bin
 LOCK := .ci/requirements.lock
-TEST_PACKAGES := chromium gcc libc6-dev gcc-avr avr-libc libsimavr-dev cppcheck
+TEST_PACKAGES := chromium gcc libc6-dev gcc-avr avr-libc libsimavr-dev cppcheck systemd
 WORKERS := 2
 
 # The pins were made with 3.11; anything newer serves where that is not there.
@@ -14,7 +16,9 @@ PYTHON := $(shell for python in python3.11 python3 python3.12 python3.13; do \
 	$$python -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && { echo $$python; break; }; done)
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet install --constraint $(LOCK)
 
-.PHONY: rehearsal test check bench
+.PHONY: install rehearsal test check bench study
+
+install: $(VENV)/.run-installed
 
 rehearsal: $(VENV)/.run-installed
 	@exec $(BIN)/python -m controller serve --rehearsal $(ARGS)
@@ -33,6 +37,10 @@ check: $(VENV)/.test-installed
 
 bench: $(VENV)/.test-installed
 	$(BIN)/python -m tests.bench
+
+# Campaigns that take hours: make study SEED=7 (ARGS="worlds 5000" for a part of them).
+study: $(VENV)/.test-installed
+	$(BIN)/python -m tests.study $(ARGS) $(if $(SEED),--seed $(SEED))
 
 $(VENV)/.made:
 	@test -n "$(PYTHON)" || { echo "Python 3.11 or newer is needed: sudo apt-get install python3 python3-venv" >&2; exit 1; }

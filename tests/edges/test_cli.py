@@ -219,7 +219,19 @@ def test_the_unit_is_one_that_systemd_reads(capsys: pytest.CaptureFixture[str]) 
     assert service["WatchdogSec"] == "10"
     assert service["DynamicUser"] == "yes"
     assert service["ExecStart"].startswith(f"{sys.executable} -m controller serve")
+    assert service["LoadCredential"] == "shop.toml:/etc/ovenhand/shop.toml"
     assert "{" not in UNIT.format(python="x")
+
+
+def test_systemd_finds_no_fault_in_the_unit_and_little_exposed(tmp_path: Path) -> None:
+    unit = tmp_path / "ovenhand.service"
+    unit.write_text(UNIT.format(python=sys.executable))
+    verified = subprocess.run(["systemd-analyze", "verify", str(unit)], capture_output=True, text=True, check=False)
+    assert (verified.returncode, verified.stderr) == (0, "")
+    command = ["systemd-analyze", "security", "--offline=true", "--threshold=20", str(unit)]
+    exposed = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert exposed.returncode == 0, exposed.stdout[-200:]
+    print(exposed.stdout.splitlines()[-1])
 
 
 def test_doctor_says_what_is_missing_and_ends_with_one(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
