@@ -134,7 +134,7 @@ CAUSES: Final[Mapping[str, tuple[str, str]]] = {
 # What the board names when it has tripped by itself, the most dangerous first.
 BOARD_TRIPS: Final[Mapping[str, tuple[str, str]]] = {
     "over_tank": ("the oil passed the board's limit", "Keep away until it has cooled. Relay stuck, or sensor moved."),
-    "smoke": ("smoke or CO in the shop", "Leave, air the shop, look for fire from outside."),
+    "smoke": ("smoke or CO in the shop", "Leave, air the shop, look for fire from outside. A burning oven stays shut."),
     "over_oven": (
         "the oven passed the board's limit",
         "A relay may be stuck, or a sensor moved. Let it cool 20 °C below the limit.",

@@ -31,6 +31,8 @@ class Facts:
         "incompatible",
         "level_low",
         "level_low_hot",
+        "oil_hottest_c",
+        "oil_over_times",
         "oil_step",
         "oil_still_rising",
         "oil_unknown",
@@ -94,6 +96,8 @@ class Facts:
     incompatible: float
     level_low: float
     level_low_hot: float
+    oil_hottest_c: float
+    oil_over_times: float
     oil_still_rising: float
     oil_step: float
     oil_unknown: float
