@@ -23,6 +23,8 @@ TELEMETRY_MS: Final = 250
 WATCHDOG_MS: Final = 250
 SESSIONS_A_BOOT: Final = 4_099
 """How far apart the session numbers of two boots start."""
+SESSION_NUMBERS: Final = 65_521
+"""How many there are: a prime, so that boot 65535 and boot 0 get different ones as well."""
 POWER_ON, EXTERNAL, BROWN_OUT, WATCHDOG = 1, 2, 4, 8
 """Causes of a reset."""
 
@@ -290,7 +292,7 @@ class Board:
         speaks = lowest <= PROTOCOL <= highest
         sid = 0
         if speaks:
-            sid = 1 + (self.boots * SESSIONS_A_BOOT + self._sessions) % 65535
+            sid = 1 + (self.boots * SESSIONS_A_BOOT + self._sessions) % SESSION_NUMBERS
         if not self._line.send(guard.now, encode(self._hello()), encode(self._answer_greeting(sid))):
             return
         if speaks:

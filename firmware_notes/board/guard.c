@@ -916,7 +916,7 @@ static bool check_is_right(const struct guard *g)
 static uint8_t greet(struct guard *g, const int32_t range[2], uint16_t room, char *answer)
 {
     const bool speaks = range[0] <= PROTOCOL && PROTOCOL <= range[1];
-    const uint16_t sid = speaks ? (uint16_t)(1 + (g->boots * SESSIONS_A_BOOT + g->sessions) % 65535UL) : 0;
+    const uint16_t sid = speaks ? (uint16_t)(1 + (g->boots * SESSIONS_A_BOOT + g->sessions) % SESSION_NUMBERS) : 0;
     const uint8_t length = (uint8_t)(put_greeting(g, sid, put_hello(g, answer)) - answer);
     if (length > room) {
         return 0;

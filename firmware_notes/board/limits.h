@@ -22,6 +22,7 @@
 #define SESSION_ENDS_MS UINT32_C(2000)
 #define SEQUENCE_AHEAD 1000U
 #define SESSIONS_A_BOOT UINT32_C(4099)   /* session numbers of two boots start so far apart */
+#define SESSION_NUMBERS UINT32_C(65521)  /* the greatest 16-bit prime: boots 65535 and 0 get different ones too */
 #define HALF_FRAME_MS UINT32_C(50)
 #define FRAME_BYTES 180U
 
