@@ -1,10 +1,11 @@
-"""`python -m tests.study [all|worlds|world|use|overnight] …`: the campaigns, with their seeds printed.
+"""`python -m tests.study [all|worlds|world|use|overnight|unattended] …`: the campaigns, with their seeds printed.
 
 world SEED                     one world again, with everything that happened in it
 worlds [COUNT] [--seed FIRST]  so many worlds from this seed on
 use [--ovens N] [--tanks N]    normal use: nothing may trip
 overnight                      a double temper over a night and more: memory and state
-all [--seed FIRST]             100,000 worlds, 200 ovens, 300 tanks, a night
+unattended [MINUTES]           the service in an accelerated rehearsal, 72 min for a day: memory, book, late ticks, log
+all [--seed FIRST]             100,000 worlds, 200 ovens, 300 tanks, a night, a day unattended
 """
 
 from __future__ import annotations
@@ -12,12 +13,15 @@ from __future__ import annotations
 import argparse
 import random
 import sys
+import tempfile
 import time
 from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
 
 from tests.study import normal
 from tests.study.campaign import worlds
 from tests.study.overnight import night
+from tests.study.unattended import left_alone
 from tests.study.world import World
 
 
@@ -25,7 +29,8 @@ def main() -> int:
     """0: everything held."""
     parser = argparse.ArgumentParser(prog="python -m tests.study", description=__doc__,
                                      formatter_class=argparse.RawDescriptionHelpFormatter)  # fmt: skip
-    parser.add_argument("what", nargs="?", default="all", choices=("all", "worlds", "world", "use", "overnight"))
+    campaigns = ("all", "worlds", "world", "use", "overnight", "unattended")
+    parser.add_argument("what", nargs="?", default="all", choices=campaigns)
     parser.add_argument("number", nargs="?", type=int, default=None, help="a seed, or how many worlds")
     parser.add_argument("--seed", type=int, default=None, help="the first seed (default: drawn, and printed)")
     parser.add_argument("--ovens", type=int, default=200)
@@ -45,6 +50,11 @@ def main() -> int:
         found = night()
         print("\n".join(found.lines()))
         good &= found.bounded
+    if args.what in ("all", "unattended"):
+        with tempfile.TemporaryDirectory() as place:
+            left = left_alone(float((args.number if args.what == "unattended" else None) or 72), 20.0, Path(place))
+        print("\n".join(left.lines()))
+        good &= left.good
     return 0 if good else 1
 
 
