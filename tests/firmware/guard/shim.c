@@ -102,7 +102,7 @@ void board_run(struct board *board, uint32_t ms)
 void board_stall(struct board *board, uint32_t ms)
 {
     board->uptime_ms += ms;
-    board->sending = board->sending > (int)ms * A_MILLISECOND ? board->sending - (int)ms * A_MILLISECOND : 0;
+    board->sending = 0;
 }
 
 void board_receive(struct board *board, const uint8_t *data, uint32_t length)
