@@ -226,6 +226,17 @@ def test_the_rehearsal_is_marked_and_only_there(browser: Browser) -> None:
         expect(page.locator(".panel")).to_have_count(0)
 
 
+def test_a_hot_oven_that_tripped_has_fire_words_of_its_own(browser: Browser) -> None:
+    words = "If it smokes or burns: door shut, switch off at the wall, leave."
+    script = Script("trip_oven")
+    with opened(browser, script) as page:
+        expect(page.get_by_text(words)).to_be_visible()
+        expect(page.get_by_role("button", name="Warm the oil")).to_have_count(0)
+        script.state = "trip_board"
+        expect(page.locator(".top h1")).to_contain_text("stop circuit")
+        expect(page.get_by_text(words)).to_be_hidden()
+
+
 def test_a_trip_is_an_alert_and_the_numbers_are_not(browser: Browser) -> None:
     with opened(browser, Script("trip_oven")) as page:
         alert = page.get_by_role("alert")

@@ -14,7 +14,7 @@ export async function bar(root, id, context, again) {
   root.replaceChildren(make("h1", {}, stock.name),
     note([stock.grade && `Grade ${stock.grade}.`, stock.composition && `In percent: ${Object.entries(stock.composition).map((part) => part.join(" ")).join(", ")}.`,
       stock.section_mm && `${stock.section_mm} mm.`, stock.origin && `Was: ${stock.origin}.`].filter(Boolean).join(" ") || "Not known yet: climb the ladder."),
-    climbed, filed, make("h2", {}, "Plan a tool of it"), planForm(root, context, { choices, of: stock }), make("div", { class: "row" }, button("Back to steel", again)));
+    climbed, filed, ...(can ? [make("h2", {}, "Plan a tool of it"), planForm(root, context, { choices, of: stock })] : []), make("div", { class: "row" }, button("Back to steel", again)));
   const showLadder = (told) => fill(climbed, make("h2", {}, "Ladder"), ladderTold(told), can ? rungForm(id, told, context, showLadder) : null);
   const showTests = (told) => fill(filed, make("h2", {}, "File tests"), testsTold(told), can ? testForm(id, pieces.filter((one) => one.stock_id === id), context, showTests) : null);
   showLadder(ladder);

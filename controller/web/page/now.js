@@ -12,6 +12,8 @@ const PHASES = {
   scheduled: ["off", "Starts by itself"], preheat: ["on", "Warming"], in_band: ["good", "Ready"], too_hot: ["wait", "Too hot"],
 };
 const percent = (duty) => (duty === null ? "not known" : `${Math.round(100 * duty)} %`);
+// Rows that may mean a fire in the oven: its own words, large, under the advice.
+const OVEN_FIRE = ["oven_limit", "oven_over_rising", "oven_over_again", "oven_rising_off", "smoke"];
 const PRESENCE_SOON_S = 300;
 const ACTIVE = ["heat_up", "soak", "cool", "prompt", "withheld"];
 
@@ -20,7 +22,8 @@ export class Now {
     this.context = context;
     this.head = make("h1");
     this.advice = make("p", { class: "advice" });
-    this.top = make("div", { class: "top" }, this.head, this.advice);
+    this.fire = make("p", { class: "urgent", hidden: true }, "If it smokes or burns: door shut, switch off at the wall, leave.");
+    this.top = make("div", { class: "top" }, this.head, this.advice, this.fire);
     this.trouble = make("p", { class: "bad", role: "status" });
     this.actions = make("div", { class: "row" });
     this.chart = new Chart();
@@ -49,6 +52,7 @@ export class Now {
     if (trip) this.top.setAttribute("role", "alert"); else this.top.removeAttribute("role");
     put(this.head, text);
     put(this.advice, advice);
+    this.fire.hidden = !status.interlocks.some((row) => row.state === "trip" && OVEN_FIRE.includes(row.name));
     put(this.trouble, status.record_trouble ? `The book takes nothing now. ${status.record_trouble}` : "");
     this.trouble.hidden = !status.record_trouble;
     for (const part of [this.chart.canvas, this.oven.facts, this.oil.facts]) part.classList.toggle("old", !fresh);
@@ -93,7 +97,7 @@ export class Now {
       if (tank.setpoint_c !== null) {
         offer(wanted ? left : right, "I am here", (by) => ask("presence", {}, { said: "Noted: you are here.", until: (now) => now.presence_expires_s > PRESENCE_SOON_S, by }), wanted ? "main" : "");
         offer(right, "Oil off", (by) => ask("tank/off", {}, { said: "The oil is off.", until: (now) => now.tank.setpoint_c === null, by }));
-      } else if (tank.oil) offer(right, "Warm the oil", () => preheat(this.context));
+      } else if (tank.oil && tank.phase !== "tripped") offer(right, "Warm the oil", () => preheat(this.context));
       if (tank.oil) offer(tank.ready ? left : right, "I quenched", () => quench(this.context), tank.ready && !wanted ? "main" : "");
     }
     this.actions.replaceChildren(...left);

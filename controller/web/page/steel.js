@@ -9,13 +9,13 @@ export async function steel(root, context) {
   const [stock, pieces, choices, known] = await Promise.all([get("stock"), get("pieces"), get("plan/choices"), grades()]);
   const again = () => context.go("Steel"), can = context.operator();
   const list = (rows, empty, open, told) => (rows.length ? make("ul", { class: "plain" }, rows.map((one) => make("li", {}, button(one.name, () => open(one), "wide"), note(told(one))))) : note(empty));
-  root.append(make("h1", {}, "Steel"),
-    make("details", {}, make("summary", {}, make("strong", {}, "Plan a tool")), planForm(root, context, { stock, choices })),
+  root.append(...make("div", {}, make("h1", {}, "Steel"),
+    can ? make("details", {}, make("summary", {}, make("strong", {}, "Plan a tool")), planForm(root, context, { stock, choices })) : null,
     make("h2", {}, "Stock"), list(stock, "No bar yet. Enter one, and its tests are kept with it.", (one) => bar(root, one.id, context, again), known_as),
     can ? addBar(choices, context, again) : null,
     make("h2", {}, "Pieces"), list(pieces, "No piece yet. A piece is one tool in the making.", (one) => piece(root, one.id, again),
       (one) => [one.tag && `Tag ${one.tag}`, one.mass_kg && `${one.mass_kg} kg`, `since ${day(one.created_at)}`].filter(Boolean).join(", ")),
-    can ? addPiece(stock, choices, context, again) : null, known);
+    can ? addPiece(stock, choices, context, again) : null, known).childNodes);
 }
 
 const known_as = (one) => [one.grade || (one.composition && "by its composition") || "not known yet", one.section_mm && `${one.section_mm} mm`, one.origin].filter(Boolean).join(", ");
