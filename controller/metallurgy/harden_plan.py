@@ -15,9 +15,10 @@ THIN_MM, THICK_MM = 0.5, 300.0
 TOOL: Final = frozenset({"water", "oil", "air", "shock"})
 OIL_PREHEAT_C: Final = (40.0, 65.0)
 MUCH_AUSTENITE: Final = 0.12
+MAGNET_RULE: Final = "Try the magnet often on the way up."
 RULES: Final = (
     "Heat slowly and evenly, thin parts last: edges and points are the first to burn.",
-    "Try the magnet often on the way up.",
+    MAGNET_RULE,
     "Keep the part moving in the quench, up and down or in an eight: a still part sits in its own film of vapour.",
     "Where only the end is hardened, quench the end and draw it out slowly, so that no sharp line is left to crack at.",
     "The struck end stays soft.",
@@ -63,6 +64,7 @@ def plan_harden(
         reasons.setdefault("critical_diameter_mm", reasons.get("mildest_quench", ""))
     left = retained_austenite(points.ms_c)
     range_c = points.austenitise_c
+    test = magnet(elements, range_c[0] if range_c else None)
     twice = bool(steel and steel.twice) or left > MUCH_AUSTENITE
     return {
         "steel": steel.name if steel else written(elements),
@@ -72,7 +74,7 @@ def plan_harden(
         "ms_low_c": _whole(points.ms_low_c),
         "ms_high_c": _whole(points.ms_high_c),
         "austenitise_c": None if range_c is None else [_whole(range_c[0]), _whole(range_c[1])],
-        "magnet": asdict(magnet(elements, range_c[0] if range_c else None)),
+        "magnet": asdict(test),
         "section_mm": section_mm,
         "as_round_mm": round(round_mm, 1),
         "ideal_diameter_mm": _tenth(ideal_mm),
@@ -94,7 +96,7 @@ def plan_harden(
         "delay_text": "Quench to 50 to 65 °C, then temper at once (makers' sheets); left lying as quenched, "
         "hard steel may crack by itself.",
         "warnings": _risks(steel, elements, medium, mildest, quenches, left, temper_c),
-        "rules": list(RULES),
+        "rules": [rule for rule in RULES if test.useful or rule != MAGNET_RULE],
         "reasons": reasons,
         "sources": [*points.sources, *_SOURCES],
     }  # fmt: skip

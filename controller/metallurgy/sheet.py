@@ -45,7 +45,7 @@ def plan_sheet(
     """
     if known.steel is None and known.elements is None and known.carbon is None:
         raise ValueError("The steel is not known; right is a grade, a composition, or a ladder on coupons first.")
-    wanted_use = window(use) if use else None
+    wanted_use = window(use, known.steel.family if known.steel else "") if use else None
     if wanted_use is None and hardness_hrc is None:
         raise ValueError("Right is a use, as struck tool, or a wanted hardness in HRC.")
     wanted = hardness_hrc if hardness_hrc is not None else _middle(wanted_use, known)

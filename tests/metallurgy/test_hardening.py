@@ -218,7 +218,7 @@ def test_every_grade_has_a_plan_or_the_reason(steels: dict[str, Steel]) -> None:
                 assert found[field] is not None or found["reasons"][field], (steel.name, field)  # type: ignore[index]
             assert 0.0 < found["retained_austenite_fraction"] < 0.5  # type: ignore[operator]
             assert found["warnings"]
-            assert len(found["rules"]) >= 5  # type: ignore[arg-type]
+            assert len(found["rules"]) >= 4  # type: ignore[arg-type]
             assert found["sources"]
 
 
@@ -235,3 +235,8 @@ def test_the_embrittlement_range_against_the_temper(steels: dict[str, Steel]) ->
 def test_a_wrong_question(elements: Elements, section_mm: float, more: dict[str, str], said: str) -> None:
     with pytest.raises(ValueError, match=said):
         plan_harden(None, elements, section_mm, **more)  # type: ignore[arg-type]
+
+
+def test_the_magnet_is_not_advised_where_it_misleads(steels: dict[str, Steel]) -> None:
+    assert "Try the magnet often on the way up." in plan(steels["1084"], 20.0)["rules"]
+    assert "Try the magnet often on the way up." not in plan(steels["S5"], 20.0)["rules"]

@@ -65,3 +65,10 @@ def test_colours_come_with_their_spread_and_their_drift() -> None:
 def test_colours_of_the_published_tables(temperature_c: float, colour: str) -> None:
     assert any(abs(value - temperature_c) <= 25.0 for name, values in COLOURS for value in values if name == colour)
     assert colour in colour_note(temperature_c, 120.0)
+
+
+def test_struck_tools_of_shock_steel_are_left_harder_and_hot_ones_are_not() -> None:
+    # Drifts and punches of shock steel tempered at 230 to 260 °C: common practice, no source.
+    assert window("struck tool", "shock").high_hrc == window("struck tool").high_hrc + 3.0
+    assert window("hot chisel", "shock") == window("hot chisel")
+    assert window("knife", "shock") == window("knife")
