@@ -1,0 +1,189 @@
+"""The disk full, held up, damaged, read-only or from the future: heat stays safe, ticks go on, what can be kept is."""
+
+from __future__ import annotations
+
+import os
+import random
+import resource
+import sqlite3
+import subprocess
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from io import FileIO
+from pathlib import Path
+
+import psutil
+import pytest
+
+from controller.cli import main
+from controller.records import Book, database_path
+from tests.shop.process import ShopProcess, shop
+
+BODY = {"program": {"name": "disk", "tempers": [{"temperature_c": 150, "soak_min": 60}]},
+        "load": [{"mass_kg": 0.3, "section_mm": 10}]}  # fmt: skip
+
+
+@contextmanager
+def small_disk(directory: Path, *, read_only: bool = False) -> Iterator[bool]:
+    """`directory` as a disk of its own of 3 MB; False where that takes root."""
+    directory.mkdir(parents=True, exist_ok=True)
+    if os.geteuid() != 0:
+        yield False
+        return
+    subprocess.run(["mount", "-t", "tmpfs", "-o", "size=3m", "small", str(directory)], check=True)
+    try:
+        if read_only:
+            subprocess.run(["mount", "-o", "remount,ro", str(directory)], check=True)
+        yield True
+    finally:
+        subprocess.run(["umount", "--lazy", str(directory)], check=True)
+
+
+def _fill(file: FileIO) -> None:
+    with suppress(OSError):
+        while True:
+            file.write(b"x" * 4096)
+
+
+@contextmanager
+def full(running: ShopProcess, own_disk: bool) -> Iterator[None]:
+    """No byte more: the small disk filled up, or without root the largest file that this process may write."""
+    if own_disk:
+        filler = running.directory / "filler"
+        with filler.open("wb", buffering=0) as file:
+            _fill(file)
+        yield
+        filler.unlink()
+        return
+    process = psutil.Process(running.process.pid)
+    process.rlimit(resource.RLIMIT_FSIZE, (4096, resource.RLIM_INFINITY))
+    yield
+    process.rlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
+
+
+@contextmanager
+def held_up(running: ShopProcess) -> Iterator[None]:
+    """Somebody else writes and does not come to an end: every write waits five seconds, then fails."""
+    other = sqlite3.connect(database_path(running.directory), isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    yield
+    other.execute("ROLLBACK")
+    other.close()
+
+
+def ticks(running: ShopProcess) -> float:
+    text = running.client.get("/metrics").text
+    return float(next(line for line in text.splitlines() if line.startswith("ovenhand_ticks_total ")).split()[1])
+
+
+def begun(running: ShopProcess) -> int:
+    running.arm()
+    return int(running.post("oven/start", BODY).json()["run_id"])
+
+
+def works_without_its_book(running: ShopProcess, words: str) -> None:
+    """The smith is told, and the shop goes on."""
+    running.until(lambda: running.status()["record_trouble"] is not None, 40.0)
+    status = running.status()
+    assert words in status["record_trouble"]
+    the_shop_goes_on(running)
+
+
+def the_shop_goes_on(running: ShopProcess) -> None:
+    """Ticks go on and are on time, and Stop works as ever."""
+    assert running.status()["oven"]["phase"] == "heat_up"
+    before = ticks(running)
+    running.until(lambda: ticks(running) >= before + 20.0)
+    assert running.status()["board"]["armed"], "the board was left without commands"
+    assert running.post("stop").status_code == 200
+    assert running.status()["oven"]["asked_duty"] == 0.0
+    assert running.client.get("/healthz").status_code == 200
+
+
+def nothing_was_lost(running: ShopProcess, run_id: int) -> None:
+    running.until(lambda: running.status()["record_trouble"] is None, 40.0)
+    book = Book(database_path(running.directory))
+    running.until(lambda: (book.run(run_id) or {}).get("outcome") == "stopped")
+    kinds = [event["kind"] for event in book.events(run_id=run_id)]
+    assert kinds[0] == "run_started"
+    assert kinds[-1] == "run_ended"
+    (gap,) = book.gaps()
+    assert gap["lost"] == 0
+    assert book.verify() == []
+    assert not {"board_lost", "run_paused"} & set(kinds), "ticks came too late for the board"
+
+
+def test_a_full_disk_costs_nothing_but_the_time_until_there_is_room(tmp_path: Path) -> None:
+    directory = tmp_path / "data"
+    with small_disk(directory) as own_disk, shop(directory, speed=5.0) as running:
+        run_id = begun(running)
+        with full(running, own_disk):
+            works_without_its_book(running, "disk is full" if own_disk else "disk gave an error")
+        nothing_was_lost(running, run_id)
+
+
+def test_a_writer_that_is_held_up_holds_nothing_else_up(tmp_path: Path) -> None:
+    with shop(tmp_path / "data", speed=5.0) as running:
+        run_id = begun(running)
+        with held_up(running):
+            works_without_its_book(running, "Another program holds")
+        nothing_was_lost(running, run_id)
+
+
+def test_a_book_damaged_while_it_is_written_ends_no_tick_and_a_back_up_brings_it_back(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    seed = random.randrange(2**31)
+    print(f"seed {seed}")
+    directory = tmp_path / "data"
+    copy = tmp_path / "copy.db"
+    with shop(directory, speed=5.0) as running:
+        run_id = begun(running)
+        assert main(["records", "backup", str(copy), "--data", str(directory)]) == 0
+        for file in (database_path(directory), directory / "ovenhand.db-wal"):
+            with file.open("r+b") as content:
+                content.write(random.Random(seed).randbytes(file.stat().st_size))
+        # The writer goes on from what it has in memory; whoever opens the book is told.
+        answer = running.client.get("/api/v1/runs")
+        assert answer.status_code >= 500
+        assert "restore a back-up" in answer.text
+        the_shop_goes_on(running)
+        running.terminate()
+    serve = ["serve", "--rehearsal", "--data", str(directory), "--host", "127.0.0.1", "--port", "1"]
+    capsys.readouterr()
+    assert main(serve) == 2, "a damaged book must not be written on"
+    assert "restore a back-up" in capsys.readouterr().err
+    assert main(["records", "restore", str(copy), "--data", str(directory)]) == 0
+    with shop(directory, speed=5.0) as running:
+        running.until(lambda: bool(running.status()["board"]["connected"]))
+        assert Book(database_path(directory)).verify() == []
+        (run,) = running.client.get("/api/v1/runs").json()
+        assert (run["id"], run["outcome"]) == (run_id, "cut off")
+        # What was done to its steel since the back-up is not known, so it is not offered to go on.
+        assert running.status()["oven"]["resumable_run_id"] is None
+        assert begun(running) > run_id
+
+
+def test_a_disk_that_may_not_be_written_and_a_book_from_the_future_start_nothing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str]
+) -> None:
+    words = ["--rehearsal", "--host", "127.0.0.1", "--port", "1"]
+    later = database_path(tmp_path / "later")
+    with shop(later.parent):
+        pass
+    with sqlite3.connect(later) as connection:
+        connection.execute("INSERT INTO migrations VALUES (9999, 'from the future', 0)")
+    connection.close()
+    before = later.read_bytes()
+    capsys.readouterr()
+    assert main(["serve", *words, "--data", str(later.parent)]) == 2
+    assert "was written by a newer Ovenhand" in capsys.readouterr().err
+    assert later.read_bytes() == before
+    locked = tmp_path / "locked"
+    with small_disk(locked, read_only=True) as own_disk:
+        if not own_disk:
+            locked.chmod(0o500)
+        assert main(["serve", *words, "--data", str(locked)]) == 2
+        told = capsys.readouterr().err
+        assert "cannot be used: " in told
+        assert "Name another with --data." in told
