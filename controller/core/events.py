@@ -29,6 +29,8 @@ KINDS: Final[Mapping[str, str]] = {
     "soak_begun": "the part is in band",
     "soak_done": "a soak is done and another temper follows",
     "prompt_asked": "the program waits for a hand",
+    "record_trouble": "the disk takes nothing: why, and that the book is kept in memory as long as it fits",
+    "record_back": "the book is written again, with what was kept in memory",
     "prompt_confirmed": "the hand's work is done",
     "run_paused": "the run waits for the arm button and for resume",
     "run_resumed": "a paused or cut-off run goes on",

@@ -50,6 +50,7 @@ class RunRecorder:
         self._state_kept_s = now_s
         self._sample_due_s = float("-inf")
         self._unanswered: dict[int, Request] = {}
+        self._in_trouble = False
 
     @property
     def run_id(self) -> int | None:
@@ -82,12 +83,25 @@ class RunRecorder:
             at = wall + outcome.snapshot.at_s - now_s
             for event in outcome.events:
                 numbers.extend(self._happened(event, outcome.snapshot, now_s, wall + event.at_s - now_s))
+            numbers.extend(self._disk(outcome.snapshot, now_s, at))
             self._sample(outcome, at)
             self._keep_state(outcome)
         block = self._tape.turn(now_s)
         if block is not None and self._run_id is not None:
             self._records.put_tape(self._run_id, block)
         return tuple(numbers)
+
+    def _disk(self, snapshot: Snapshot, now_s: float, at: float) -> tuple[int, ...]:
+        """When the disk begins to take nothing, and when it takes again: told at once, in the book when it can be."""
+        trouble = self._records.trouble
+        if (trouble is not None) == self._in_trouble:
+            return ()
+        self._in_trouble = trouble is not None
+        if trouble is None:
+            event = Event("record_back", snapshot.at_s, "The book is being written again.")
+        else:
+            event = Event("record_trouble", snapshot.at_s, trouble)
+        return self._happened(event, snapshot, now_s, at)
 
     def _happened(self, event: Event, snapshot: Snapshot, now_s: float, at: float) -> tuple[int, ...]:
         if event.kind == "run_started":
