@@ -121,11 +121,11 @@ def _problem(number: int) -> dict[str, Any]:
 
 
 def _schemas() -> dict[str, Any]:
-    from . import answers  # only who asks for the document needs them
+    from . import answers, steel_answers  # only who asks for the document needs them
 
     modes: tuple[tuple[Mapping[str, type[BaseModel]], JsonSchemaMode], ...] = (
         ({table.__name__: table for table in TABLES}, "validation"),
-        (answers.TABLES, "serialization"),
+        (answers.TABLES | steel_answers.TABLES, "serialization"),
     )
     schemas: dict[str, Any] = {}
     for tables, mode in modes:
