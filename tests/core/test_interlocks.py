@@ -160,3 +160,81 @@ def test_every_sentence_is_plain() -> None:
             assert "!" not in text
             assert "_" not in text.replace("oven.independent_cutout", "")
     assert len({row.name for row in TABLE}) == len(TABLE)
+
+
+def test_a_latch_of_a_row_that_is_no_more_is_passed_over() -> None:
+    """State of an older version: a row was renamed, and the others' latches still stand."""
+    interlocks = Interlocks(LIMITS, ("a_row_of_old", "smoke"))
+    assert interlocks.latched == ("smoke",)
+
+
+def test_a_replay_takes_todays_limits_and_forgets_nothing() -> None:
+    interlocks, facts, events = settled()
+    facts.smoke = 1.0
+    facts.oven_over_k = 26.0
+    interlocks.evaluate(facts, 15.0, 1.0, events)
+    interlocks.rebind(limits(limit_c=250.0))
+    assert interlocks.latched == ("smoke",)
+    interlocks.evaluate(facts, 4.9, 2.0, events)
+    assert not interlocks.acting("oven_over_program")
+    interlocks.evaluate(facts, 0.1, 3.0, events)
+    assert interlocks.acting("oven_over_program"), "15 s of its 20 were borne before"
+    facts.oven_max_c = 251.0
+    interlocks.evaluate(facts, 0.25, 4.0, events)
+    assert interlocks.acting("oven_limit"), "today's limit"
+
+
+def test_a_replay_of_a_table_with_fewer_rows_starts_the_new_ones_afresh() -> None:
+    interlocks, _, _ = settled()
+    del interlocks._by_name["door"]
+    interlocks.rebind(LIMITS)
+    assert not interlocks.acting("door")
+    assert interlocks._by_name["door"].failed_s == 0.0
+
+
+def test_what_keeps_the_heat_from_a_zone_is_named_in_the_tables_order() -> None:
+    interlocks, facts, events = settled()
+    facts.door_open = facts.tank_bad = facts.part_bad = 1.0
+    facts.oven_c = facts.oven_limit_c = facts.oven_max_c = nan
+    interlocks.evaluate(facts, 5.0, 1.0, events)
+    assert [row.name for row in interlocks.failing("oven")] == ["oven_limit", "door"], "an alert keeps nothing away"
+    assert [row.name for row in interlocks.failing("tank")] == ["tank_sensor"]
+    unknown = next(row for row in interlocks.rows() if row.name == "oven_limit")
+    assert (unknown.state, unknown.text) == ("withhold", "Not known now: The oven is under its limit.")
+    facts.smoke = 1.0
+    interlocks.evaluate(facts, 0.25, 2.0, events)
+    assert [row.name for row in interlocks.failing("tank")] == ["smoke", "tank_sensor"]
+
+
+def test_a_tripped_oven_keeps_the_tank_cold_too_and_says_so() -> None:
+    interlocks, facts, events = settled()
+    facts.oven_max_c = 300.0
+    interlocks.evaluate(facts, 0.25, 1.0, events)
+    assert [row.name for row in interlocks.failing("tank")] == ["oven_limit"]
+
+
+@pytest.mark.parametrize(("fact", "fire"), [("oil_still_rising", True), ("tank_max_c", True), ("oven_max_c", False)])
+def test_the_flash_alarm_is_the_oils(fact: str, fire: bool) -> None:
+    interlocks, facts, events = settled()
+    assert not interlocks.fire()
+    setattr(facts, fact, 400.0)
+    interlocks.evaluate(facts, 0.25, 1.0, events)
+    assert interlocks.fire() == fire
+
+
+def test_the_rows_in_words_are_made_anew_only_when_something_changed() -> None:
+    interlocks, facts, events = settled()
+    facts.door_open = 1.0
+    interlocks.evaluate(facts, 0.25, 1.0, events)
+    shown = interlocks.rows()
+    interlocks.evaluate(facts, 0.25, 2.0, events)
+    assert interlocks.rows() is shown
+    facts.door_open = 0.0
+    interlocks.evaluate(facts, 0.25, 3.0, events)
+    assert interlocks.rows() is not shown
+
+
+def test_a_hold_of_reset_with_nothing_latched_is_a_good_one() -> None:
+    interlocks, facts, events = settled()
+    assert interlocks.reset(facts, 1.0, events)
+    assert events == []

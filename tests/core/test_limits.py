@@ -89,3 +89,35 @@ def test_no_limit_is_sent_that_the_board_would_refuse(chip: int) -> None:
     assert sent.tank_trip <= 11_000
     lower = limits().for_board(chip, oven_flash=28_000, tank_flash=8_500)
     assert lower == (28_000, 8_500, 8_500)
+
+
+def test_an_oven_limit_above_300_is_refused_with_the_reason() -> None:
+    with pytest.raises(limits_module.LimitsError, match="highest allowed is 300 °C") as told:
+        limits(limit_c=300.5)
+    assert [reason.code for reason in told.value.reasons] == ["oven_limit_high"]
+    assert limits(limit_c=300.0).oven_limit_c == 300.0
+
+
+def test_without_an_oil_there_is_no_bath_and_nothing_to_warm() -> None:
+    found = limits(oil=None)
+    assert (found.bath_target_c(), found.bath_max_c(), found.oil_heat_j_per_k()) == (None, None, 0.0)
+    # 10 l of 0.915 kg/l and 2.0 kJ/(kg K); the middle of 40 to 65 °C, rounded to even.
+    assert limits().oil_heat_j_per_k() == pytest.approx(18_300.0)
+    assert limits().bath_target_c() == 52.0
+
+
+@pytest.mark.parametrize(("condition", "says"), [("used", "new oil"), ("wet", "water")])
+def test_used_or_wet_oil_is_not_heated_whatever_its_kind(condition: str, says: str) -> None:
+    found = limits(oil=replace(CANOLA, condition=condition))
+    assert found.oil is None
+    assert says in found.oil_refusal
+
+
+def test_one_sensor_alone_is_trusted_less_high() -> None:
+    assert (limits().setpoint_max_c(True), limits().setpoint_max_c(False)) == (230.0, 260.0)
+
+
+def test_a_board_that_cannot_read_the_thermocouples_gets_no_limits_and_so_gives_no_heat() -> None:
+    assert replace(limits(), tank_kind="J").for_board(6675) == (None, None, None)
+    unwanted = replace(limits(), tank_kind="J", tank=False)
+    assert unwanted.for_board(6675).oven_trip is not None, "a zone that is not wanted does not matter"

@@ -169,3 +169,52 @@ def test_the_board_time_wraps() -> None:
     sensing = Sensing(limits())
     sensing.take(frame(2**32 - 100), BOARD, 0.0, 0.0)
     assert sensing.take(frame(150), BOARD, 0.0, 0.0) == pytest.approx(0.25)
+
+
+def test_after_a_reboot_the_boards_time_starts_again() -> None:
+    """Without it a board that starts at 0 ms would seem to have been silent for 49 days."""
+    sensing = Sensing(limits())
+    sensing.take(frame(3_600_000), BOARD, 0.0, 0.0)
+    sensing.forget_time()
+    assert sensing.take(frame(100), BOARD, 0.0, 0.0) == 0.25
+    assert sensing.take(frame(400), BOARD, 0.0, 0.0) == pytest.approx(0.3)
+
+
+def test_after_a_gap_a_far_reading_is_taken_and_without_one_it_is_a_jump() -> None:
+    for gap, taken in ((True, True), (False, False)):
+        sensing = Sensing(limits())
+        sensing.take(frame(1000), BOARD, 0.0, 0.0)
+        if gap:
+            sensing.forget_readings()
+        sensing.take(frame(1250, oven=12000), BOARD, 0.0, 0.0)
+        facts = sensed(sensing)
+        assert (facts.oven_c < 150.0) == taken
+        assert (facts.oven_jump_s == 0.0) == taken
+
+
+def first_frozen_s(faults: str, oven_duty: float, tank_duty: float) -> tuple[float | None, float | None]:
+    """All words standing still: when oven and tank are first called frozen for a minute, s; None: never."""
+    sensing, facts = Sensing(limits()), Facts()
+    found: list[float | None] = [None, None]
+    for second in range(1, 601):
+        sensing.take(frame(second * 1000, faults=faults, oven=5000, limit=5000), BOARD, oven_duty, tank_duty)
+        sensing.frozen(facts, BOARD, oven_duty, tank_duty)
+        for place, stood_s in enumerate((facts.oven_frozen_s, facts.tank_frozen_s)):
+            if found[place] is None and stood_s >= 60.0:
+                found[place] = second
+    return found[0], found[1]
+
+
+def test_a_single_sensor_is_called_frozen_only_once_the_slowest_zone_had_moved_by_5_k() -> None:
+    oven_s, tank_s = first_frozen_s("-N-N-", 1.0, 1.0)
+    assert oven_s is not None
+    # 1200 W at twice 0.9 of the voltage into 5.2 kJ/K behind a slow element and probe: between two and four minutes.
+    assert 120.0 < oven_s < 240.0
+    # A quarter of 1000 W into 10 l of 0.915 kg/l and 2.0 kJ/(kg K) warms it by 5 K in 366 s.
+    assert tank_s == pytest.approx(366.0, abs=2.0)
+
+
+def test_where_no_zone_need_move_a_still_word_says_nothing() -> None:
+    assert first_frozen_s("-N-N-", 0.2, 0.89) == (None, None), "too little duty"
+    assert first_frozen_s("-----", 1.0, 1.0) == (None, None), "two sensors that stand still together: a soak"
+    assert first_frozen_s("NNNN-", 1.0, 1.0) == (None, None), "nothing is fitted"
