@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from io import FileIO
 from pathlib import Path
+from typing import Any
 
 import psutil
 import pytest
@@ -76,6 +77,11 @@ def ticks(running: ShopProcess) -> float:
     return float(next(line for line in text.splitlines() if line.startswith("ovenhand_ticks_total ")).split()[1])
 
 
+def alerts(running: ShopProcess) -> list[dict[str, Any]]:
+    found: list[dict[str, Any]] = running.client.get("/api/v1/alerts").json()["alerts"]
+    return found
+
+
 def begun(running: ShopProcess) -> int:
     running.arm()
     return int(running.post("oven/start", BODY).json()["run_id"])
@@ -86,6 +92,7 @@ def works_without_its_book(running: ShopProcess, words: str) -> None:
     running.until(lambda: running.status()["record_trouble"] is not None, 40.0)
     status = running.status()
     assert words in status["record_trouble"]
+    running.until(lambda: any(status["record_trouble"] in alert["text"] for alert in alerts(running)))
     the_shop_goes_on(running)
 
 
@@ -107,6 +114,9 @@ def nothing_was_lost(running: ShopProcess, run_id: int) -> None:
     kinds = [event["kind"] for event in book.events(run_id=run_id)]
     assert kinds[0] == "run_started"
     assert kinds[-1] == "run_ended"
+    told = [event for event in book.events(run_id=run_id, limit=10_000) if event["kind"] == "record_trouble"]
+    assert len(told) == 1
+    running.until(lambda: "record_back" in [event["kind"] for event in book.events(limit=10_000)])
     (gap,) = book.gaps()
     assert gap["lost"] == 0
     assert book.verify() == []
