@@ -38,9 +38,9 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=2)
     args = parser.parse_args()
     first = random.randrange(1, 10**9) if args.seed is None else args.seed
-    print(f"seed {first}", flush=True)
     if args.what == "world":
         return _world(first if args.number is None else args.number)
+    print(f"seed {first}", flush=True)
     good = True
     if args.what in ("all", "worlds"):
         good &= _worlds(first, args.number or 100_000, args.jobs)
@@ -86,7 +86,11 @@ def _use(first: int, ovens: int, tanks: int, jobs: int) -> bool:
     for name, used, count in (("ovens", normal.oven, ovens), ("tanks", normal.tank, tanks)):
         seeds = range(first, first + count)
         with ProcessPoolExecutor(jobs) as pool:
-            results = list(pool.map(used, seeds))
+            results = []
+            for one in pool.map(used, seeds):
+                results.append(one)
+                if one.tripped or len(results) % 25 == 0:
+                    print(f"{len(results)} {name}; the last one {one}", file=sys.stderr, flush=True)
         tripped = [(one.seed, one.tripped) for one in results if one.tripped]
         unfinished = [one.seed for one in results if not one.ended and not one.tripped]
         hours = sum(one.simulated_s for one in results) / 3600.0

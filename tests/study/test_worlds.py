@@ -4,19 +4,22 @@ from __future__ import annotations
 
 import random
 from collections.abc import Iterable
+from dataclasses import replace
+from typing import Any
 
 import pytest
 
 from controller.core import gate, interlocks, tick
-from controller.core.interlocks import PERMIT, Verdict
 from controller.model import Command
 from controller.sim.board_guard import Guard
+from controller.sim.board_inputs import STOP
 from tests.study.campaign import one
-from tests.study.judge import RuleError
+from tests.study.judge import HostJudge, RuleError
+from tests.study.plan import draw
 from tests.study.world import Result, World, play
 
 FIRST = 500_000
-EACH = 20
+EACH = 14
 SPOILT = range(1, 60)
 
 
@@ -50,20 +53,34 @@ def found_out(seeds: Iterable[int]) -> str:
     return ""
 
 
+def mad_host(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A host that asks for everything at all times, whatever its interlocks say; only the board is judged."""
+    command = gate.command
+
+    def everything(*args: object, **kwargs: object) -> Command:
+        sent = command(*args, **kwargs)  # type: ignore[arg-type]
+        return sent._replace(oven_duty=0.6, tank_duty=0.4, contactor=True, work=True)
+
+    monkeypatch.setattr(tick.gate, "command", everything)
+    monkeypatch.setattr(HostJudge, "told", lambda *args: None)
+    monkeypatch.setattr(World, "_latched", lambda *args: None)
+
+
+def test_a_mad_host_cannot_make_the_board_heat_where_it_must_not(monkeypatch: pytest.MonkeyPatch) -> None:
+    mad_host(monkeypatch)
+    assert sum(play(seed).heated_s > 0.0 for seed in range(1, 13)) > 6
+
+
 def test_the_judge_finds_a_board_that_heats_unarmed(monkeypatch: pytest.MonkeyPatch) -> None:
-    permits = Guard.permits
+    mad_host(monkeypatch)
+    set_duty = Guard.set_duty
 
-    def careless(guard: Guard, zone: int) -> bool:
-        armed, guard.armed = guard.armed, True
-        try:
-            return permits(guard, zone)
-        finally:
-            guard.armed = armed
+    def always(guard: Guard, *args: Any) -> int:
+        guard.armed = not guard.trips and guard.inputs.stable[STOP]
+        return set_duty(guard, *args)
 
-    monkeypatch.setattr(Guard, "permits", careless)
-    monkeypatch.setattr(Guard, "wants_contactor", lambda guard: bool(guard.sid and not guard.trips))
-    monkeypatch.setattr(Guard, "_disarm", lambda guard: setattr(guard, "armed", False))
-    assert "heated" in found_out(SPOILT)
+    monkeypatch.setattr(Guard, "set_duty", always)
+    assert "without arming" in found_out(SPOILT)
 
 
 def test_the_judge_finds_a_board_that_forgets_its_dead_man(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -72,20 +89,30 @@ def test_the_judge_finds_a_board_that_forgets_its_dead_man(monkeypatch: pytest.M
 
 
 def test_the_judge_finds_a_board_that_ignores_its_sensors(monkeypatch: pytest.MonkeyPatch) -> None:
+    mad_host(monkeypatch)
     sample = Guard.sample
 
     def blind(guard: Guard, values: tuple[int, ...], faults: str) -> None:
-        sample(guard, values, faults.replace("O", "-").replace("X", "-").replace("G", "-").replace("V", "-"))
+        sample(guard, values, faults.translate({ord(letter): "-" for letter in "OGVX"}))
 
     monkeypatch.setattr(Guard, "sample", blind)
-    assert "went bad" in found_out(range(1, 120))
+    assert "went bad" in found_out(SPOILT)
+
+
+def test_the_judge_finds_a_board_without_limits(monkeypatch: pytest.MonkeyPatch) -> None:
+    mad_host(monkeypatch)
+    monkeypatch.setattr("controller.sim.board_sensors.Sensors._count", lambda *args: 0)
+    monkeypatch.setattr("controller.sim.board_sensors.Sensors._tank_off", lambda *args: None)
+    # Worlds that begin near their limits, or it would take a long time to pass them.
+    monkeypatch.setattr("tests.study.world.draw", lambda *args: replace(draw(*args), oven_c=298.0, tank_c=80.0))
+    assert "s over" in found_out(SPOILT)
 
 
 def test_the_judge_finds_a_gate_that_lets_everything_through(monkeypatch: pytest.MonkeyPatch) -> None:
     command = gate.command
 
-    def open_gate(verdict: Verdict, *args: object, **kwargs: object) -> Command:
-        return command(Verdict(PERMIT, PERMIT, True, verdict.latched), *args, **kwargs)  # type: ignore[arg-type]
+    def open_gate(*args: object, **kwargs: object) -> Command:
+        return command(*args, **kwargs)._replace(oven_duty=0.2)  # type: ignore[arg-type]
 
     monkeypatch.setattr(tick.gate, "command", open_gate)
     assert "asked in phase" in found_out(SPOILT)
@@ -94,11 +121,6 @@ def test_the_judge_finds_a_gate_that_lets_everything_through(monkeypatch: pytest
 def test_the_judge_finds_a_core_that_forgets_its_trips(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(interlocks.Interlocks, "latched", property(lambda _: ()))
     assert found_out(SPOILT)
-
-
-def test_the_judge_finds_a_run_that_goes_on_by_itself(monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr("controller.core.oven.Oven.pause", lambda *args: None)
-    assert "nobody asked" in found_out(range(1, 200)) or found_out(range(1, 200))
 
 
 def test_the_judge_finds_a_book_that_is_not_told(monkeypatch: pytest.MonkeyPatch) -> None:

@@ -162,14 +162,17 @@ class World:
         if pending:
             judge.heard_s = now_s
         judge.told(core_before, self.outcome, now_s, self.board_judge.held_s, pending)
-        latched = bool(core_before.interlocks.latched)
+        self._latched(bool(core_before.interlocks.latched), now_s)
+        if self.outcome.events:
+            # The daemon stores the state whenever something happened.
+            self._saved = json.dumps(core_before.state())
+
+    def _latched(self, latched: bool, now_s: float) -> None:
+        """When the host's trip began to stand, for the board's judge."""
         if not latched:
             self.board_judge.latched_s = None
         elif self.board_judge.latched_s is None:
             self.board_judge.latched_s = now_s
-        if self.outcome.events:
-            # The daemon stores the state whenever something happened.
-            self._saved = json.dumps(core_before.state())
 
     def _requests(self) -> list[Request]:
         wishes, self._wishes = self._wishes, []
