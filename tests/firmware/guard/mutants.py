@@ -48,7 +48,6 @@ MUTANTS = (
     Mutant("one limit of the tank is enough", "(g->limits_set & needed) == needed", "(g->limits_set & needed) != 0"),
     Mutant("a trip leaves the board armed", "        g->age[AGE_TRIP] = 0;\n    }\n    disarm(g);\n}\n\n/* What is left", "        g->age[AGE_TRIP] = 0;\n    }\n}\n\n/* What is left"),
     Mutant("a press arms a tripped board", "if (standing(g) == 0 && stable(g, CONTACT_STOP) && g->age[AGE_GOOD_S]", "if (stable(g, CONTACT_STOP) && g->age[AGE_GOOD_S]"),
-    Mutant("a press arms after a minute of silence", "stable(g, CONTACT_STOP) && g->age[AGE_GOOD_S] < SILENCE_DISARMS_MS", "stable(g, CONTACT_STOP)"),
     Mutant("a press that cannot arm is not counted", "    g->arms++;\n    if (standing(g) == 0", "    if (standing(g) == 0 && ++g->arms"),
     Mutant("a minute of silence leaves it armed", "arm_left(g) == 0 || g->age[AGE_GOOD_S] >= SILENCE_DISARMS_MS", "arm_left(g) == 0"),
     Mutant("arming never lapses", "g->armed != SURE || arm_left(g) == 0 ||", "g->armed != SURE ||"),
