@@ -273,6 +273,10 @@ class EmulatedBoard:
                 until = min(end, self._sense_cycle)
             self._run(until - self.cycle)
 
+    def advance_cycles(self, cycles: int) -> None:
+        """So many cycles of 1/16 µs pass."""
+        self._run(cycles)
+
     def _run(self, cycles: int) -> None:
         start = self.cycle
         data, self._in = self._in, b""

@@ -27,8 +27,8 @@ OFF_BY_SILENCE_MS = 2_050
 OFF_BY_WATCHDOG_MS = 300
 OFF_OVER_LIMIT_MS = 600 + 20
 RAM = (0x100, 0x900)
-REGISTERS = (0x00, 0x100)
-"""The processor's registers and those of its devices."""
+REGISTERS = (0x00, 0x20)
+"""The processor's own."""
 OVER_FLASH_C = 31_100
 
 
@@ -152,6 +152,7 @@ def flips(bench: Bench, number: int, seed: int, where: tuple[int, int] = RAM, un
             bench.pass_ms(20)
             last_s = board.cycle
             bench.pass_ms(rng.randrange(200))
+            board.advance_cycles(rng.randrange(10 * CYCLES_A_MS))
             resets, crashes = len(board.resets), board.crashes
             board.machine.flip(at, bit)
             bench.pass_ms(until_ms)

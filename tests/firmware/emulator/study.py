@@ -103,7 +103,7 @@ def main() -> int:
         ("dead-man, phases of the window", _dead_man, 1_000),
         ("the program stands still, program counters", _jams, 1_000),
         ("random flips of RAM, host silent", _flips, 3_000),
-        ("random flips of registers, host silent", _registers, 1_000),
+        ("random flips of the processor's registers, host silent", _registers, 1_000),
         ("random flips of RAM, then the oven over its limit, host commanding heat", _over_limit, 1_000),
         ("tapes against the twin, operations", _tape, 2_000),
     ):

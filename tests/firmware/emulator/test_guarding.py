@@ -30,14 +30,14 @@ def test_dead_man_over_200_phases_of_the_window(both_heated: Bench) -> None:
 
 
 def test_a_program_that_stands_still_anywhere_loses_heat_and_gets_none_back(heated: Bench) -> None:
-    result = jams(heated, firmware(31855, 31), round(125 * SHARE), SEED)
+    result = jams(heated, firmware(31855, 31), round(80 * SHARE), SEED)
     told("jams", result)
     assert result.notes["reached by itself"] > 10
 
 
 def test_a_flipped_bit_of_memory_leaves_no_heat_beyond_the_rules(heated: Bench) -> None:
-    told("flips of RAM, host silent", flips(heated, round(300 * SHARE), SEED))
-    told("flips of RAM, then over the limit", flips_over_limit(heated, round(100 * SHARE), SEED))
+    told("flips of RAM, host silent", flips(heated, round(200 * SHARE), SEED))
+    told("flips of RAM, then over the limit", flips_over_limit(heated, round(60 * SHARE), SEED))
 
 
 def test_what_the_ram_holds_at_power_on_does_not_matter_and_the_same_run_leaves_the_same_trace() -> None:

@@ -121,8 +121,10 @@ static void branch(void)
         return;
     int status;
     waitpid(child, &status, 0);
-    if (!WIFEXITED(status) || WEXITSTATUS(status) != 17)
+    if (!WIFEXITED(status) || WEXITSTATUS(status) != 17) {
+        fprintf(stderr, "a branch has died, wait status %d\n", status);
         exit(3);
+    }
 }
 
 static void act(char what)
