@@ -16,7 +16,7 @@ from controller.core.interlocks import TRIP, WITHHOLD
 from controller.core.limits import Limits
 from controller.core.moment import Moment
 from controller.core.program import BACK, Cause, Phase, Run
-from controller.core.resume import OFFERED_S, run_from_state, run_to_state
+from controller.core.resume import OFFERED_S, offer_text, run_from_state, run_to_state
 from controller.model import Forecast, LoadItem, Program, Reason, Start
 from controller.profiles import program_to_dict
 
@@ -206,8 +206,7 @@ class Oven:
         self.resumable = {**self.resumable, "away_s": away_s}
         if not self._told_resumable:
             self._told_resumable = True
-            text = f"Run {run_id} was cut off and can go on."
-            moment.happened("run_resumable", text, run_id=run_id, away_s=away_s)
+            moment.happened("run_resumable", offer_text(self.resumable, away_s), run_id=run_id, away_s=away_s)
 
     def stop(self, moment: Moment, why: str = "Stopped by hand.") -> None:
         """Heat off, the run ends; nothing to do is fine."""

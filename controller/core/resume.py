@@ -21,6 +21,31 @@ def aged(state: Mapping[str, Any] | None, gap_s: float | None) -> Mapping[str, A
     return {**state, "run": {**run, "away_s": float(run.get("away_s", 0.0)) + max(0.0, gap_s)}}
 
 
+def offer_text(state: Mapping[str, Any], away_s: float) -> str:
+    """What is offered: how long the run stood, and what its steel has had, by tempering parameter, not by the clock.
+
+    Whatever is stored, a sentence comes of it: whether the run can really go on is seen when that is asked.
+    """
+    text = f"Run {state.get('run_id')} was cut off and can go on."
+    if away_s >= 60.0:
+        text += f" It has stood for {_span(away_s)}."
+    try:
+        had_s = [float(done["equivalent_s"]) for done in state["done"]]
+    except (KeyError, TypeError, ValueError):
+        return text
+    for number, equivalent_s in enumerate(had_s, start=1):
+        if 1.0 <= equivalent_s < 1e7:
+            text += f" Temper {number} has done what {_span(equivalent_s)} at its temperature would."
+    return text
+
+
+def _span(seconds: float) -> str:
+    minutes = round(seconds / 60.0)
+    if minutes < 1:
+        return "less than a minute"
+    return f"{minutes} min" if minutes < 60 else f"{minutes // 60} h {minutes % 60} min"
+
+
 def run_to_state(run: Run, phase: str) -> dict[str, Any]:
     """Everything that a resumed run needs; numbers, strings, lists and dicts only."""
     return {
