@@ -42,6 +42,7 @@ class Oven:
         self._offered_at_s: float | None = None
         self._told_resumable = False
         self.paused = False
+        self._open: Run | None = None
         self.asked_duty = 0.0
         self.setpoint_c: float | None = None
         self.air_target_c: float | None = None
@@ -126,7 +127,7 @@ class Oven:
         if self.run is not None and self.phase in ACTIVE:
             self._finish(moment, "stopped", "A new run was started.")
             self.phase = "ready"
-        self.resumable = None
+        self._withdraw(moment, "A new run was started.")
         self.paused = False
         self._by_air = False
         self._refused_c = None
@@ -181,7 +182,7 @@ class Oven:
         if run is None:
             return
         self._go("resume")
-        self.resumable = None
+        self.resumable = self._open = None
         self.paused = False
         self.waiting_s = 0.0
         moment.happened("run_resumed", f"Run {run.run_id} goes on.", run_id=run.run_id)
@@ -200,7 +201,7 @@ class Oven:
             away_s += max(0.0, moment.now_s - self._offered_at_s)
         self._offered_at_s = moment.now_s
         if away_s > OFFERED_S:
-            self.resumable = None
+            self._withdraw(moment, "Nobody went on with it within 24 h.")
             moment.happened("run_lapsed", f"Run {run_id} was cut off more than 24 h ago; start anew.", run_id=run_id)
             return
         self.resumable = {**self.resumable, "away_s": away_s}
@@ -215,7 +216,7 @@ class Oven:
             self._go("stop")
         elif self.phase == "ended":
             self._go("stop")
-        self.resumable = None
+        self._withdraw(moment, why)
 
     def confirm(self, moment: Moment) -> None:
         """The hand's work is done: heat up."""
@@ -396,11 +397,20 @@ class Oven:
             kept = run is not None and run.ran_s > 0.0
             if run is not None and kept:
                 self.resumable = run_to_state(run, self._back_to)
+                self._open = run
             elif run is not None:
                 self._finish(moment, "stopped", "Nobody pressed the arm button within 5 min.")
             self.run = None
             self._go("wait_over")
             moment.happened("arm_wait_over", "Nobody pressed the arm button within 5 min.")
+
+    def _withdraw(self, moment: Moment, why: str) -> None:
+        """It is no longer offered to go on. A run that had gone on here is open in the book, so its end is told."""
+        run, self._open, self.resumable = self._open, None, None
+        if run is not None:
+            self.run = run
+            self._finish(moment, "stopped", why)
+            self.run = None
 
     def _armed(self, moment: Moment) -> None:
         self._go("armed")
