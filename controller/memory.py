@@ -10,6 +10,7 @@ from __future__ import annotations
 import collections
 import io
 import pickle
+from collections.abc import Iterator
 from dataclasses import fields
 from typing import Any, Final, NamedTuple
 
@@ -28,11 +29,13 @@ class MemoryUnknownError(ValueError):
 
 
 class Memory(NamedTuple):
-    """`remake`: the core is to be made anew for what the board says is fitted (a shop without a file)."""
+    """`remake`: the core is to be made anew for what the board says is fitted (a shop without a file). `added`: what
+    today's types have and the remembered ones had not; it stands as in a new core."""
 
     core: Core
     link: Link
     remake: bool
+    added: tuple[str, ...] = ()
 
 
 class _Writer(pickle.Pickler):
@@ -70,7 +73,7 @@ class _Reader(pickle.Unpickler):
 def freeze(memory: Memory) -> bytes:
     """The bytes of core and link as they are between two ticks."""
     buffer = io.BytesIO()
-    _Writer(buffer, PROTOCOL).dump(tuple(memory))
+    _Writer(buffer, PROTOCOL).dump((memory.core, memory.link, memory.remake))
     return buffer.getvalue()
 
 
@@ -84,8 +87,32 @@ def thaw(data: bytes, limits: Limits | None = None) -> Memory:
         if not (isinstance(core, Core) and isinstance(link, Link)):
             raise MemoryUnknownError("it holds something else")
         core.interlocks.rebind(core.limits)
+        added = sorted({*_complete(core, Core(core.limits), set()), *_complete(link, Link(), set())})
     except MemoryUnknownError:
         raise
     except Exception as error:
         raise MemoryUnknownError(f"it cannot be read by this version ({error})") from error
-    return Memory(core, link, bool(remake))
+    return Memory(core, link, bool(remake), tuple(added))
+
+
+def _complete(old: Any, new: Any, seen: set[int]) -> Iterator[str]:
+    """Give `old` what only `new` has, and so on in what they hold; names of what was given."""
+    if type(old) is not type(new) or id(old) in seen or not type(new).__module__.startswith(_OURS):
+        return
+    seen.add(id(old))
+    names = [*getattr(new, "__dict__", ()), *(name for kind in type(new).__mro__ for name in _slots(kind))]
+    if isinstance(new, tuple):
+        return
+    for name in names:
+        if not hasattr(new, name):
+            continue
+        if hasattr(old, name):
+            yield from _complete(getattr(old, name), getattr(new, name), seen)
+        else:
+            object.__setattr__(old, name, getattr(new, name))
+            yield f"{type(new).__name__}.{name}"
+
+
+def _slots(kind: type) -> tuple[str, ...]:
+    slots = kind.__dict__.get("__slots__", ())
+    return (slots,) if isinstance(slots, str) else tuple(slots)

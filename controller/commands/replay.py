@@ -69,6 +69,8 @@ class Replay:
     damaged: str = ""
     differs: str = ""
     tick: int | None = None
+    added: tuple[str, ...] = ()
+    """What today's core remembers and the recorded one did not: taken as in a new core."""
 
 
 def run(args: Namespace) -> int:
@@ -113,7 +115,8 @@ def replay(run_id: int, tape: Iterable[TapeEntry | str], limits: Limits | None =
         if entry.kind is TapeKind.MEMORY:
             if pump is None or entry.payload[0]:
                 done.restarts += pump is not None
-                pump = _pump(entry.payload[1:], limits)
+                pump, added = _pump(entry.payload[1:], limits)
+                done.added = tuple(sorted({*done.added, *added}))
         else:
             step.take(entry)
     else:
@@ -164,7 +167,8 @@ class _Step:
             self.data, self.forced, self._read = entry.payload, entry.kind is TapeKind.SILENCE, True
 
 
-def _pump(memory: bytes, limits: Limits | None) -> Pump:
+def _pump(memory: bytes, limits: Limits | None) -> tuple[Pump, tuple[str, ...]]:
+    """A pump that goes on from the memory, and what had to be added to it."""
     try:
         remembered = thaw(memory, limits)
     except MemoryUnknownError as error:
@@ -173,7 +177,7 @@ def _pump(memory: bytes, limits: Limits | None) -> Pump:
     def make(fitted: int | None) -> Core:
         return Core(limits or derive(conservative_shop(fitted or 0), None), state=remembered.core.state())
 
-    return Pump.remembering(remembered, make)
+    return Pump.remembering(remembered, make), remembered.added
 
 
 def _compare(pump: Pump, step: _Step, done: Replay) -> None:
@@ -182,7 +186,14 @@ def _compare(pump: Pump, step: _Step, done: Replay) -> None:
     done.until_s = now_s
     if step.port is not None:
         pump.link.port_changed(step.port)
-    wrote, outcomes = pump.step(step.data, now_s, tuple(step.requests), step.forced)
+    try:
+        wrote, outcomes = pump.step(step.data, now_s, tuple(step.requests), step.forced)
+    except (AttributeError, TypeError) as error:
+        # Only where the remembered and today's types differ: what was recorded with this version runs as it ran.
+        raise CannotReplayError(
+            f"The tape was recorded by another version, whose memory does not serve today's core: {error}. Replay it "
+            "with the version that recorded it."
+        ) from error
     done.ticks += len(outcomes)
     if _compared(wrote, done.other_limits) != _compared(step.wrote, done.other_limits):
         done.tick = done.ticks
@@ -254,6 +265,11 @@ def _tell(done: Replay) -> None:
         print(f"Run {done.run_id}: the same commands in all {done.ticks} ticks, {length}.")
     if done.restarts:
         print(f"The service was started anew {done.restarts} times in it.", file=sys.stderr)
+    if done.added:
+        print(
+            f"Recorded by another version: {', '.join(done.added)} was not remembered and begins as new.",
+            file=sys.stderr,
+        )
     if done.damaged:
         print(f"Only as far as the tape can be read: {done.damaged}", file=sys.stderr)
 
@@ -262,5 +278,5 @@ def _as_json(done: Replay) -> dict[str, Any]:
     return {
         "run_id": done.run_id, "ticks": done.ticks, "duration_s": done.until_s - (done.from_s or 0.0),
         "restarts": done.restarts, "same": not done.differs, "tick": done.tick, "differs": done.differs,
-        "damaged": done.damaged,
+        "damaged": done.damaged, "added": list(done.added),
     }  # fmt: skip

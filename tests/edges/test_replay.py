@@ -232,7 +232,7 @@ def test_a_memory_goes_on_exactly_as_the_one_it_was_taken_of(tmp_path: Path) -> 
     night = Night(tmp_path)
     night.arm()
     night.run(40.0, start())
-    core, link, _ = thaw(freeze(Memory(night.pump.core, night.pump.link, False)))
+    core, link, *_ = thaw(freeze(Memory(night.pump.core, night.pump.link, False)))
     other = Pump.remembering(Memory(core, link, False), lambda _: Core(limits()))
     for _ in range(400):
         night.now_s += 0.25
@@ -295,3 +295,38 @@ def test_the_command_says_it_and_its_exit_code_too(
 
 def test_how_it_went_is_plain_data() -> None:
     assert Replay(1).differs == ""
+
+
+def test_a_memory_of_a_version_that_knew_less_is_completed_and_that_is_said(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    taken = Pump.memory
+
+    def knew_less(pump: Pump) -> bytes:
+        had = pump.core.oven.__dict__.pop("paused"), pump.link.__dict__.pop("_foreign")
+        try:
+            return taken(pump)
+        finally:
+            pump.core.oven.paused, pump.link._foreign = had
+
+    monkeypatch.setattr(Pump, "memory", knew_less)
+    a_run_with_faults(tmp_path)
+    monkeypatch.undo()
+    assert ask("1", "--data", str(tmp_path)) == 0
+    told = capsys.readouterr()
+    assert "the same commands in all" in told.out
+    assert "Recorded by another version: Link._foreign, Oven.paused was not remembered and begins as new." in told.err
+
+
+def test_a_memory_that_does_not_serve_todays_core_is_a_sentence(
+    book: Book, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def needs_more(core: Core, *_: object) -> Outcome:
+        raise AttributeError("'Oven' object has no attribute '_more'")
+
+    monkeypatch.setattr(Core, "tick", needs_more)
+    assert ask("1", "--data", str(book.path.parent)) == 2
+    told = capsys.readouterr()
+    assert told.out == ""
+    assert "recorded by another version" in told.err
+    assert "'_more'" in told.err
