@@ -367,8 +367,8 @@ class Oven:
             self._presence_renews_s = max(0.0, self.run.ran_s - self.run.forecast_s)
 
     def state(self) -> dict[str, Any] | None:
-        """The run that would have to be resumed after a restart, as plain data."""
-        if self.run is not None and self.phase in ACTIVE:
+        """The run that would have to be resumed after a restart, as plain data; also one that waits for the button."""
+        if self.run is not None and self.phase in ACTIVE | {"waiting_for_arm"}:
             return run_to_state(self.run, self._under())
         return dict(self.resumable) if self.resumable else None
 

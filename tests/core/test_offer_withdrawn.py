@@ -28,3 +28,18 @@ def test_a_run_dropped_after_a_vain_wait_has_its_end_told_once(wish: Wish) -> No
     assert rig.core.oven.resumable_run_id is None
     rig.tick(StopOven())
     assert [event.data["run_id"] for event in rig.events if event.kind == "run_ended"].count(1) == 1
+
+
+def test_a_restart_while_a_resumed_run_waits_for_the_button_loses_nothing() -> None:
+    first = Rig()
+    first.start()
+    first.run(60.0)
+    second = Rig(state=json.loads(json.dumps(first.core.state())), oven_c=60.0)
+    second.run(3.0)
+    second.tick(Resume(1))
+    second.run(5.0)
+    assert second.phase() == "waiting_for_arm"
+    third = Rig(state=json.loads(json.dumps(second.core.state())), oven_c=60.0)
+    third.run(3.0)
+    assert third.core.oven.resumable_run_id == 1
+    assert third.core.command.oven_duty == 0.0
