@@ -5,6 +5,7 @@
 # make cover       every branch of what decides about heat, by its own tests (seconds; part of make test)
 # make bench       the measured table
 # make study       the long campaigns (SEED=7)
+# make prove       mutants of the safety files
 
 VENV := .venv
 BIN := $(VENV)/bin
@@ -17,7 +18,7 @@ PYTHON := $(shell for python in python3.11 python3 python3.12 python3.13; do \
 	$$python -c 'import sys; sys.exit(sys.version_info < (3, 11))' 2>/dev/null && { echo $$python; break; }; done)
 PIP := $(BIN)/python -m pip --disable-pip-version-check --quiet install --constraint $(LOCK)
 
-.PHONY: install rehearsal test check cover bench study
+.PHONY: install rehearsal test check cover bench study prove
 
 install: $(VENV)/.run-installed
 
@@ -52,6 +53,12 @@ bench: $(VENV)/.test-installed
 # Campaigns that take hours: make study SEED=7 (ARGS="worlds 5000" for a part of them).
 study: $(VENV)/.test-installed
 	$(BIN)/python -m tests.study $(ARGS) $(if $(SEED),--seed $(SEED))
+
+# Mutants of the safety files (pyproject, tool.mutmut); what survives is listed at the end. Half an hour or more.
+prove: $(VENV)/.test-installed
+	@$(PIP) --editable '.[test,prove]'
+	nice $(BIN)/mutmut run --max-children $(WORKERS)
+	$(BIN)/mutmut results
 
 $(VENV)/.made:
 	@test -n "$(PYTHON)" || { echo "Python 3.11 or newer is needed: sudo apt-get install python3 python3-venv" >&2; exit 1; }
