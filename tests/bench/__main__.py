@@ -11,6 +11,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from tests.bench import control, page, service, streams
+from tests.shop import tank_figures
 
 
 class Line(NamedTuple):
@@ -39,6 +40,10 @@ def lines() -> list[Line]:
     add("load RMS in the last hour p95, part sensor, K", ovens.rms_p95_k, "", 0.3)
     add("error of the temper as equivalent temperature p95, K", ovens.equivalent_p95_k, "", 1.5)
     add("ovens that did not end", float(ovens.unfinished), "", 0.0)
+    tanks = control.preheats(12)
+    print(f"  12 tanks, seeds {tanks.first_seed} to {tanks.first_seed + 11}", file=sys.stderr)
+    add("predicted preheat time after one preheat, worst of 12, %", tanks.worst_percent, "", 7.0)
+    add("quench rise against the trade's rule, %", abs(tank_figures.quench_rule_error()) * 100.0, "", 12.0)
     start = service.start_against_bare()
     add("resident memory against bare FastAPI + uvicorn", start.memory_ratio, "times", 1.25)
     add("CPU to first response against the same", start.cpu_ratio, "times", 1.35)

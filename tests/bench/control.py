@@ -10,6 +10,7 @@ from typing import NamedTuple
 from controller.metallurgy.tempering import TemperTrace, equivalent_temperature_c, parameter
 from controller.model import LoadItem, Program, Start, Temper
 from tests.core.rig import Rig
+from tests.shop.tank_figures import preheat_errors
 
 
 class Speed(NamedTuple):
@@ -23,6 +24,18 @@ class Ovens(NamedTuple):
     rms_p95_k: float
     equivalent_p95_k: float
     unfinished: int
+
+
+class Preheats(NamedTuple):
+    first_seed: int
+    worst_percent: float
+
+
+def preheats(count: int) -> Preheats:
+    """Fresh tanks, each warmed twice: how far the second forecast was off at the worst."""
+    first = random.randrange(1, 2**31)
+    errors = preheat_errors(range(first, first + count)).later
+    return Preheats(first, max(abs(error) for error in errors) * 100.0)
 
 
 def speed() -> Speed:
