@@ -27,8 +27,6 @@ OFF_BY_SILENCE_MS = 2_050
 OFF_BY_WATCHDOG_MS = 300
 OFF_OVER_LIMIT_MS = 600 + 20
 RAM = (0x100, 0x900)
-REGISTERS = (0x00, 0x20)
-"""The processor's own."""
 OVER_FLASH_C = 31_100
 
 
@@ -138,12 +136,12 @@ def _one_jam(bench: Bench, pc: int, trial: int, result: Result) -> str:
 # --- flipped bits ---
 
 
-def flips(bench: Bench, number: int, seed: int, where: tuple[int, int] = RAM, until_ms: int = 4_000) -> Result:
+def flips(bench: Bench, number: int, seed: int, until_ms: int = 4_000) -> Result:
     """One bit of the memory flips while it heats; the host falls silent. Heat ends within 2.05 s of its last S."""
     rng = Random(seed)
     result = Result()
     for trial in range(number):
-        at, bit = rng.randrange(*where), rng.randrange(8)
+        at, bit = rng.randrange(*RAM), rng.randrange(8)
         with bench.branch():
             board = bench.board
             bench.strict = False
@@ -166,12 +164,12 @@ def flips(bench: Bench, number: int, seed: int, where: tuple[int, int] = RAM, un
     return result
 
 
-def flips_over_limit(bench: Bench, number: int, seed: int, where: tuple[int, int] = RAM) -> Result:
+def flips_over_limit(bench: Bench, number: int, seed: int) -> Result:
     """One bit flips, then the oven goes over the constant limit while the host goes on commanding heat."""
     rng = Random(seed)
     result = Result()
     for trial in range(number):
-        at, bit = rng.randrange(*where), rng.randrange(8)
+        at, bit = rng.randrange(*RAM), rng.randrange(8)
         with bench.branch():
             board = bench.board
             bench.strict = False

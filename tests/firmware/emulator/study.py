@@ -15,7 +15,6 @@ from pathlib import Path
 from tests.firmware.emulator.budgets import measured
 from tests.firmware.emulator.build import firmware, harness
 from tests.firmware.emulator.campaigns import (
-    REGISTERS,
     Result,
     dead_man,
     flips,
@@ -45,11 +44,6 @@ def _jams(number: int, seed: int) -> Result:
 def _flips(number: int, seed: int) -> Result:
     with Bench() as bench:
         return flips(bench.heated(), number, seed)
-
-
-def _registers(number: int, seed: int) -> Result:
-    with Bench() as bench:
-        return flips(bench.heated(), number, seed, REGISTERS)
 
 
 def _over_limit(number: int, seed: int) -> Result:
@@ -103,7 +97,6 @@ def main() -> int:
         ("dead-man, phases of the window", _dead_man, 1_000),
         ("the program stands still, program counters", _jams, 1_000),
         ("random flips of RAM, host silent", _flips, 3_000),
-        ("random flips of the processor's registers, host silent", _registers, 1_000),
         ("random flips of RAM, then the oven over its limit, host commanding heat", _over_limit, 1_000),
         ("tapes against the twin, operations", _tape, 2_000),
     ):

@@ -299,7 +299,7 @@ static void go_on(int state)
 {
     if (state == cpu_Done)
         avr->pc -= 2;
-    else
+    else if (event_count < EVENTS / 2)
         board_note(EVENT_CRASH, (uint8_t)avr->pc, (uint8_t)(avr->pc >> 8), 0);
     avr->state = cpu_Running;
 }
@@ -315,8 +315,10 @@ void board_run(uint64_t cycles)
             int state = avr_run(avr);
             if (was_reset)
                 break;
-            if (state == cpu_Crashed || state == cpu_Done)
+            if (state != cpu_Running && state != cpu_Sleeping)
                 go_on(state);
+            if (avr->cycle == seen_cycle) /* whatever holds the emulator up: the chip's clock never stands still */
+                avr->cycle++;
         }
         avr_cycle_timer_cancel(avr, stop_now, NULL);
         if (was_reset)
