@@ -63,6 +63,7 @@ class Core:
         self.command = IDLE
         self.board: Board | None = None
         self._board_limits: BoardLimits | None = None
+        self._chip_unfit = False
         self.oven_watch = OvenWatch()
         self.tank_watch = TankWatch(limits.oil_heat_j_per_k(), limits.tank_heater_w)
         self._oven_delivery, self._tank_delivery = Delivery(), Delivery()
@@ -135,12 +136,16 @@ class Core:
 
     def _greeting(self, reading: Reading) -> None:
         board = reading.board
-        facts, moment = self.facts, self.moment
+        facts = self.facts
         facts.incompatible = float(reading.incompatible is not None)
-        facts.chip_unfit = float(board is not None and not self.limits.fits(board.chip))
-        if board is None or board is self.board:
-            return
+        if board is not None and board is not self.board:
+            self._new_board(board, reading)
+        facts.chip_unfit = float(board is not None and self._chip_unfit)
+
+    def _new_board(self, board: Board, reading: Reading) -> None:
+        facts, moment = self.facts, self.moment
         before, self.board = self.board, board
+        self._chip_unfit = not self.limits.fits(board.chip)
         facts.fitted = board.fitted
         self.oven_watch.door_fitted = bool(board.fitted & FITTED_DOOR)
         self._board_limits = self.limits.for_board(board.chip, board.oven_flash, board.tank_flash)
@@ -254,8 +259,11 @@ class Core:
         tank_on = tank_s > 0.0 or bool(frame.outputs & OUTPUT_TANK)
         self.sensing.frozen(facts, board, command.oven_duty, command.tank_duty)
         withheld = self.interlocks.acting("oven_over_program")
-        self.oven_watch.second(facts, command.oven_duty, oven_on, self.oven.air_target_c, withheld, self.oven.active)
-        self.tank_watch.second(facts, command.tank_duty, tank_on, self.limits.tank_limit_c)
+        # What was asked while the board had no session with us heated nothing, and proves nothing.
+        heard = facts.armed and self.reading.answer == 0 and frame.sid != 0
+        oven_duty, tank_duty = (command.oven_duty, command.tank_duty) if heard else (0.0, 0.0)
+        self.oven_watch.second(facts, oven_duty, oven_on, self.oven.air_target_c, withheld, self.oven.active)
+        self.tank_watch.second(facts, tank_duty, tank_on, self.limits.tank_limit_c)
         if self.tank_watch.step_k is not None:
             rise_k = self.tank_watch.step_k
             mass_kg, marked = self.tank.quenches.seen(facts.tank_c - rise_k, rise_k)
@@ -265,6 +273,7 @@ class Core:
         # Until the board has its limits the link asks for nothing, whatever is wanted here.
         answered = self.reading.answer == 0 and self.reading.limits_set
         comparable = facts.armed and answered and frame.sid != 0 and command.contactor
+        comparable = heard and command.contactor
         near_off = self.limits.tank_limit_c is not None and not facts.tank_max_c < self.limits.tank_limit_c - 3.0
         facts.asked_applied_oven = self._oven_delivery.second(
             comparable and facts.oven_bad < 0.5, command.oven_duty, oven_s

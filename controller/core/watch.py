@@ -253,7 +253,7 @@ class Delivery:
     WINDOW_S: Final = 31
 
     def __init__(self) -> None:
-        self._past: deque[tuple[float, float]] = deque(maxlen=self.WINDOW_S)
+        self._difference_s: deque[float] = deque(maxlen=self.WINDOW_S)
         self._asked_before = 0.0
 
     def second(self, comparable: bool, asked: float, on_s: float) -> float:
@@ -262,12 +262,11 @@ class Delivery:
         A duty acts in the window after the one it was asked in, so each second is compared with the one before.
         """
         if not comparable:
-            self._past.clear()
+            self._difference_s.clear()
             self._asked_before = asked
             return NEVER
-        self._past.append((self._asked_before, on_s))
+        self._difference_s.append(self._asked_before - on_s)
         self._asked_before = asked
-        if len(self._past) < self.WINDOW_S:
+        if len(self._difference_s) < self.WINDOW_S:
             return NEVER
-        asked_sum = sum(one for one, _ in self._past)
-        return abs(asked_sum - sum(on for _, on in self._past)) / self.WINDOW_S
+        return abs(sum(self._difference_s)) / self.WINDOW_S
