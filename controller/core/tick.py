@@ -259,8 +259,9 @@ class Core:
         tank_on = tank_s > 0.0 or bool(frame.outputs & OUTPUT_TANK)
         self.sensing.frozen(facts, board, command.oven_duty, command.tank_duty)
         withheld = self.interlocks.acting("oven_over_program")
-        # What was asked while the board had no session with us heated nothing, and proves nothing.
-        heard = facts.armed and self.reading.answer == 0 and frame.sid != 0
+        # What was asked while the board had no session with us, or not yet its limits, heated nothing and proves
+        # nothing: the link asks for nothing then, whatever is wanted here.
+        heard = facts.armed and self.reading.answer == 0 and self.reading.limits_set and frame.sid != 0
         oven_duty, tank_duty = (command.oven_duty, command.tank_duty) if heard else (0.0, 0.0)
         self.oven_watch.second(facts, oven_duty, oven_on, self.oven.air_target_c, withheld, self.oven.active)
         self.tank_watch.second(facts, tank_duty, tank_on, self.limits.tank_limit_c)
@@ -270,9 +271,6 @@ class Core:
             self.moment.happened(
                 "quench_seen", "The oil rose as after a quench.", rise_k=rise_k, mass_kg=mass_kg, marked=marked
             )
-        # Until the board has its limits the link asks for nothing, whatever is wanted here.
-        answered = self.reading.answer == 0 and self.reading.limits_set
-        comparable = facts.armed and answered and frame.sid != 0 and command.contactor
         comparable = heard and command.contactor
         near_off = self.limits.tank_limit_c is not None and not facts.tank_max_c < self.limits.tank_limit_c - 3.0
         facts.asked_applied_oven = self._oven_delivery.second(
