@@ -495,6 +495,8 @@ int main(void)
     for (;;) {
         uint8_t byte;
         rest(ticks_done);
+        /* The compiler keeps a zero in r1 and never sets it again: a flipped bit there would last for ever. */
+        __asm__ __volatile__("clr __zero_reg__");
         while (next_received(&byte)) {
             send(text, guard_byte(&guard, guard.now, byte, send_room(), text));
             write_outputs(guard.outputs);
