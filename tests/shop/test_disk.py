@@ -84,7 +84,7 @@ def alerts(running: ShopProcess) -> list[dict[str, Any]]:
 
 def begun(running: ShopProcess) -> int:
     running.arm()
-    return int(running.post("oven/start", BODY).json()["run_id"])
+    return running.start(BODY)
 
 
 def works_without_its_book(running: ShopProcess, words: str) -> None:
