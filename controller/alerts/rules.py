@@ -7,7 +7,7 @@ from collections.abc import Callable, Mapping
 from typing import Final, NamedTuple
 
 from controller.model import Event, Snapshot, Urgency
-from controller.words import Units, sentence
+from controller.words import Units, in_units, sentence
 
 AGAIN_AFTER_S: Final = 600.0
 """Of one subject nothing but a trip is said twice within this: a flickering contact is one thing to see to."""
@@ -74,6 +74,11 @@ ROWS_NOT_TOLD: Final = frozenset(
 )
 """Rows whose withholding has an event of its own, or is seen by whoever stands there."""
 
+OWN_HEADLINE: Final = frozenset(
+    {"interlock_alert", "quench_seen", "quench_asked", "quench_measured", "temper_wanted", "stir_wanted", "run_lapsed"}
+)
+"""Kinds that the page's headline does not speak of: "Everything is cold." is no title for a quench that went wrong."""
+
 _CLOCK: Final = re.compile(r"\{in:(-?\d+(?:\.\d+)?)\}")
 
 
@@ -97,8 +102,14 @@ def what_to_tell(
     urgency: Urgency = "fire" if snapshot.fire and rule.urgency == "trip" else rule.urgency
     about = {**event.data, "text": event.text}
     subject = ":".join((event.kind, *(str(about.get(key, "")) for key in rule.of)))
-    own = "" if urgency == "fire" or event.text in (headline, "") else event.text
-    parts = [_with_clock(part, clock_in) for part in (headline, own, advice) if part]
+    own = in_units(event.text, units)
+    own = "" if urgency == "fire" or own == headline else own
+    if own and event.kind in OWN_HEADLINE:
+        first, _, rest = own.partition(". ")
+        parts = [f"{first}." if rest else first, rest, headline, advice.replace(own, "").strip()]
+    else:
+        parts = [headline, "" if own in advice else own, advice]
+    parts = [_with_clock(part, clock_in) for part in parts if part]
     return Told(urgency, subject, parts[0], " ".join(parts[1:]))
 
 

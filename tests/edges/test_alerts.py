@@ -20,11 +20,11 @@ from aiosmtpd.controller import Controller as MailServer
 
 from controller.alerts import NOT_TOLD, RULES, Channel, Teller, open_channels
 from controller.alerts.channel import FIRST_RETRY_S, HUNG_S, NEWS_KEEPS_S, quiet_hours
-from controller.alerts.rules import AGAIN_AFTER_S, ROWS_NOT_TOLD
+from controller.alerts.rules import AGAIN_AFTER_S, ROWS_NOT_TOLD, what_to_tell
 from controller.alerts.sender import SendError, sender_for
 from controller.core.events import KINDS
 from controller.core.table import TABLE
-from controller.model import Alert, Event
+from controller.model import Alert, Event, RowState
 from controller.records import Outbox, Records, database_path
 from controller.records.outbox import insertion
 from controller.settings import AlertChannel, Alerts, ShopFileError, parse_shop
@@ -106,6 +106,34 @@ def test_an_alert_says_what_the_page_says_with_local_clock_times() -> None:
     assert told.text.startswith("Soak 1 has begun.")
     assert way.step()
     assert post.sent == [told]
+
+
+def test_what_the_page_does_not_speak_of_has_its_own_headline() -> None:
+    text = "The oil rose by 1 K, not by 89. Was it less steel? Stir."
+    told = teller().consider(Event("quench_measured", 0.0, text, {}), snapshot(), 6, NOW)
+    assert told is not None
+    assert told.headline == "The oil rose by 1 K, not by 89."
+    assert told.text.startswith("Was it less steel? Stir. Soaking the straw.")
+
+
+def test_an_alert_of_a_shop_in_fahrenheit_gives_its_own_words_in_fahrenheit() -> None:
+    event = Event("soak_begun", 0.0, "Soak 1 at 205 °C has begun.", {"run_id": 7})
+    told = what_to_tell(event, snapshot(), units="F", clock_in=lambda _: "08:50")
+    assert told is not None
+    assert "401 °F" in told.text
+    assert "°C" not in told.text
+
+
+def test_nothing_is_said_twice_in_one_alert() -> None:
+    own = "That is too much steel for this oil."
+    rows = (RowState("oil_enough", "alert", own, "Quench less at a time.", "tank"),)
+    told = teller().consider(
+        Event("interlock_alert", 0.0, own, {"interlock": "oil_enough"}), snapshot(rows=rows), 7, NOW
+    )
+    assert told is not None
+    assert told.headline == own
+    assert own not in told.text
+    assert "Quench less at a time." in told.text
 
 
 def test_a_fire_is_told_in_the_words_of_the_fire_and_nothing_else() -> None:
