@@ -32,7 +32,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     kinds = parser.add_subparsers(metavar="KIND", required=True)
     for name, place in PLANS.items():
         module = importlib.import_module(place)
-        kind = kinds.add_parser(name, help=module.PURPOSE, allow_abbrev=False)
+        kind = kinds.add_parser(name, help=module.PURPOSE.replace("%", "%%"), allow_abbrev=False)
         kind.description = module.PURPOSE[0].upper() + module.PURPOSE[1:] + "."
         module.add_arguments(kind)
         kind.add_argument("--json", type=Path, metavar="FILE", help="write the plan into this file as well")

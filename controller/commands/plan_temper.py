@@ -14,7 +14,7 @@ from controller.metallurgy.tempered import Known
 from controller.profiles.steels import find_steel, known_steel
 from controller.records import default_data_directory
 
-PURPOSE: Final = "the hardness that a temper leaves, or the temper for a hardness, with its 90 %% band"
+PURPOSE: Final = "the hardness that a temper leaves, or the temper for a hardness, with its 90 % band"
 
 
 def add_steel(parser: ArgumentParser) -> None:

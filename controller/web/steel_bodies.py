@@ -109,10 +109,10 @@ class QuenchPlanBody(Body):
     """Oil, litres and temperature are this shop's own, as it is now, where they are left out."""
 
     oil: str | None = words("an oil of the profiles", default=None, longest=60)
-    volume_l: float | None = number("litres of oil", "L", 0, 1e6, default=None)
-    oil_c: float | None = number("the oil before the quench", "°C", -100, 1000, default=None)
-    mass_kg: float = number("what one part weighs", "kg", 0, 1e6)
-    part_c: float | None = number("how hot it goes in", "°C", 0, 5000, default=None)
+    volume_l: float | None = number("litres of oil", "L", 1, 400, default=None)
+    oil_c: float | None = number("the oil before the quench", "°C", -20, 250, default=None)
+    mass_kg: float = number("what one part weighs", "kg", 0.001, 50)
+    part_c: float | None = number("how hot it goes in", "°C", 100, 1300, default=None)
     count: float = number("parts alike, one after the other", "", 1, 1e6, default=1)
 
 

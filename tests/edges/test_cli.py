@@ -49,6 +49,15 @@ def test_every_command_has_its_help(name: str, capsys: pytest.CaptureFixture[str
     assert f"usage: ovenhand {name}" in capsys.readouterr().out
 
 
+@pytest.mark.parametrize("arguments", [["plan"], ["plan", "temper"]])
+def test_help_shows_one_percent_sign(arguments: list[str], capsys: pytest.CaptureFixture[str]) -> None:
+    with pytest.raises(SystemExit):
+        main([*arguments, "--help"])
+    told = " ".join(capsys.readouterr().out.split())
+    assert "90 % band" in told
+    assert "%%" not in told
+
+
 def test_only_the_command_asked_for_is_loaded() -> None:
     code = (
         "import sys; from controller.cli import main; main(['pair', '--data', '/nonexistent']); "

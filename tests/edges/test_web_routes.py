@@ -82,6 +82,8 @@ def test_a_whole_program_and_its_load(rig: Rig) -> None:
         ("/oven/confirm", {"prompt_id": "door", "answer": False}, 200, Confirm("door", False)),
         ("/tank/preheat", {}, 202, Preheat()),
         ("/tank/preheat", {"target_c": 55}, 202, Preheat(55.0)),
+        # What smiths were taught goes to the core, which answers with the oil's reasons (test_run.py).
+        ("/tank/preheat", {"target_c": 150}, 202, Preheat(150.0)),
         ("/tank/preheat", {"ready_at": "2027-01-15T09:30:00+01:00"}, 202, Preheat(None, 1800.0)),
         ("/tank/preheat", {"ready_at": "2027-01-15T07:59:30Z"}, 202, Preheat(None, 0.0)),
         ("/tank/preheat", {"gentle": True}, 202, Preheat(None, None, True)),

@@ -132,6 +132,8 @@ def test_a_quench_is_planned_for_the_shops_own_tank_as_it_is_now(steel: Steel) -
         ("/plan/harden", {"steel": "4140", "section_mm": 20, "quench": "beer"}, "beer"),
         ("/plan/harden", {"steel": "4140"}, "section_mm is missing"),
         ("/plan/quench", {"oil": "canola", "volume_l": 0, "oil_c": 55, "mass_kg": 1}, "volume_l is 0"),
+        ("/plan/quench", {"oil": "canola", "volume_l": True, "oil_c": 55, "mass_kg": 1}, "from 1 to 400 L"),
+        ("/plan/quench", {"oil": "canola", "volume_l": 9, "oil_c": 55, "mass_kg": True}, "from 0.001 to 50 kg"),
         ("/plan/quench", {"oil": "motor oil", "volume_l": 9, "oil_c": 55, "mass_kg": 1}, "oil"),
         ("/plan/quench", {"oil": "canolla", "volume_l": 9, "oil_c": 55, "mass_kg": 1}, "canola"),
         ("/plan/sheet", {"steel": "4140", "section_mm": 20}, "a use"),
