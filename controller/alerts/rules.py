@@ -79,6 +79,9 @@ OWN_HEADLINE: Final = frozenset(
 )
 """Kinds that the page's headline does not speak of: "Everything is cold." is no title for a quench that went wrong."""
 
+OF_THE_RUN: Final = frozenset({"soak_begun", "run_ended"})
+"""Kinds of the oven alone: while the tank is on as well, the page's headline may be the oil's."""
+
 _CLOCK: Final = re.compile(r"\{in:(-?\d+(?:\.\d+)?)\}")
 
 
@@ -103,8 +106,9 @@ def what_to_tell(
     about = {**event.data, "text": event.text}
     subject = ":".join((event.kind, *(str(about.get(key, "")) for key in rule.of)))
     own = in_units(event.text, units)
-    own = "" if urgency == "fire" or own == headline else own
-    if own and event.kind in OWN_HEADLINE:
+    own = "" if urgency == "fire" or own.rstrip(".") == headline.rstrip(".") else own
+    of_the_other = event.kind in OF_THE_RUN and snapshot.tank.phase != "off"
+    if own and (event.kind in OWN_HEADLINE or of_the_other):
         first, _, rest = own.partition(". ")
         parts = [f"{first}." if rest else first, rest, headline, advice.replace(own, "").strip()]
     else:

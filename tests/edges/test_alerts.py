@@ -24,7 +24,7 @@ from controller.alerts.rules import AGAIN_AFTER_S, ROWS_NOT_TOLD, what_to_tell
 from controller.alerts.sender import SendError, sender_for
 from controller.core.events import KINDS
 from controller.core.table import TABLE
-from controller.model import Alert, Event, RowState
+from controller.model import Alert, Event, Prompt, RowState
 from controller.records import Outbox, Records, database_path
 from controller.records.outbox import insertion
 from controller.settings import AlertChannel, Alerts, ShopFileError, parse_shop
@@ -122,6 +122,22 @@ def test_an_alert_of_a_shop_in_fahrenheit_gives_its_own_words_in_fahrenheit() ->
     assert told is not None
     assert "401 °F" in told.text
     assert "°C" not in told.text
+
+
+def test_a_soak_is_told_as_a_soak_while_the_oil_is_warm() -> None:
+    event = Event("soak_begun", 0.0, "Soak 1 has begun.", {"run_id": 7})
+    told = what_to_tell(event, snapshot(tank={"phase": "in_band"}), units="C", clock_in=lambda _: "08:50")
+    assert told is not None
+    assert told.headline == "Soak 1 has begun."
+
+
+def test_a_prompt_is_told_once() -> None:
+    asked = snapshot(oven={"phase": "prompt"}, prompt=Prompt("7-1", "Turn the part"))
+    event = Event("prompt_asked", 0.0, "Turn the part", {"run_id": 7})
+    told = what_to_tell(event, asked, units="C", clock_in=lambda _: "08:50")
+    assert told is not None
+    assert told.headline == "Turn the part."
+    assert "Turn the part" not in told.text
 
 
 def test_nothing_is_said_twice_in_one_alert() -> None:
