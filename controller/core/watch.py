@@ -179,7 +179,8 @@ class TankWatch:
         # Two sensors are compared only where heat is asked for: warm oil lies in layers when nobody stirs.
         apart_k = abs(facts.tank_c - facts.tank_limit_c)
         facts.tank_apart_k = apart_k if asked > 0.0 and apart_k == apart_k else NEVER
-        facts.oil_step = float(self._since_step_s <= 60.0 < self._since_quench_s)
+        # Declared up to 2 min before the step, or after it: nobody has to be asked. A second one later is asked about.
+        facts.oil_step = float(self._since_step_s <= 60.0 and self._since_quench_s - self._since_step_s > 120.0)
         facts.oil_still_rising = self._still_rising(facts.tank_max_c)
         if self._since_quench_s <= 600.0 and self._forecast_after_c is not None:
             facts.quench_forecast_c = self._forecast_after_c

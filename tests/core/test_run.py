@@ -333,6 +333,21 @@ def test_a_quench_is_seen_and_does_not_trip() -> None:
     assert rig.tripped() == []
 
 
+@pytest.mark.parametrize(("before_s", "asked"), [(5.0, False), (45.0, False), (240.0, True)])
+def test_a_step_is_asked_about_unless_its_quench_was_declared_just_before(before_s: float, asked: bool) -> None:
+    rig = Rig()
+    rig.arm()
+    rig.tick(Preheat(50.0))
+    rig.run(3600.0, lambda: rig.core.tank.phase == "in_band")
+    rig.tick(Quench(mass_kg=0.5))
+    rig.run(before_s)
+    rig.shop.tank.quench(0.5, 845.0, 20.0)
+    rig.run(180.0)
+    told = [event.data["interlock"] for event in rig.events if event.kind == "interlock_alert"]
+    assert ("oil_step" in told) is asked
+    assert rig.tripped() == []
+
+
 def test_a_declared_quench_says_how_warm_the_oil_will_be() -> None:
     rig = Rig()
     rig.run(3.0)
