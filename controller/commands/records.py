@@ -137,7 +137,8 @@ def _show(book: Book, args: Namespace) -> int:
     for gap in entry["interruptions"]:
         print(f"Gap       {_clock(gap['cut_at'])} to {_clock(gap['resumed_at'])} UTC: {gap['ending']}")
     for number, temper in enumerate(entry["tempers"], 1):
-        print(f"Temper {number}  " + ", ".join(f"{name} {value}" for name, value in temper.items()))
+        known = (f"{name} {value}" for name, value in temper.items() if value is not None)
+        print(f"Temper {number}  " + ", ".join(known))
     if entry["events"]:
         print("\nWhat happened (UTC)")
     for event in entry["events"]:

@@ -8,6 +8,7 @@ import fcntl
 import hashlib
 import logging
 import os
+import shlex
 import shutil
 import signal
 import socket
@@ -260,7 +261,7 @@ def _listen(
     if rehearsal:
         rehearsal.start()
     service.start()
-    _greet(addresses, access, devices, rehearsal is not None)
+    _greet(addresses, access, devices, rehearsal is not None, how_to_pair(args.data))
     notify_systemd("READY=1")
     try:
         server.run(sockets=[sock])
@@ -334,14 +335,19 @@ def _addresses(host: str, port: int) -> list[str]:
     return [f"http://{address}:{port}/" for address in dict.fromkeys(found)]
 
 
-def _greet(addresses: list[str], access: Access, devices: Devices, rehearsal: bool) -> None:
+def _greet(addresses: list[str], access: Access, devices: Devices, rehearsal: bool, pair: str) -> None:
     what = "The rehearsal is on; nothing real is heated." if rehearsal else "Ovenhand is on."
     print(f"{what} Open {' or '.join(addresses)}", file=sys.stderr)
     paired = any(device.revoked_at is None for device in devices.list())
     if sys.stderr.isatty() and not paired:
         show(access.new_code("operator"), addresses, sys.stderr)
     elif not paired:
-        print(f"No phone is paired yet: `{_own_command()} pair` gives a code.", file=sys.stderr)
+        print(f"No phone is paired yet: `{pair}` gives a code.", file=sys.stderr)
+
+
+def how_to_pair(data: Path | None) -> str:
+    """The command line that asks this very service for a code; `data`: the directory that --data named, if any."""
+    return f"{_own_command()} pair" + (f" --data {shlex.quote(str(data))}" if data is not None else "")
 
 
 def _own_command() -> str:

@@ -63,6 +63,10 @@ def open_read_only(path: Path) -> sqlite3.Connection:
     except sqlite3.Error as error:
         if connection is not None:
             connection.close()
+        if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_NOTADB:
+            raise RecordsError(
+                f"{path} cannot be read as a record book ({error}): name one, or restore a back-up."
+            ) from error
         raise RecordsError(
             f"{path} cannot be read ({error}): check its permissions, or restore a back-up."
         ) from error

@@ -16,6 +16,7 @@ import pytest
 from controller.cli import COMMANDS, main
 from controller.commands.doctor import UNIT
 from controller.commands.pairing import SOCKET_NAME, PairingSocket
+from controller.commands.serve import how_to_pair
 from tests.shop.process import ROOT
 
 SHORT = '[[tempers]]\ntemperature_c = 90\nsoak_min = 2\nband_c = 8\n'
@@ -56,6 +57,11 @@ def test_help_shows_one_percent_sign(arguments: list[str], capsys: pytest.Captur
     told = " ".join(capsys.readouterr().out.split())
     assert "90 % band" in told
     assert "%%" not in told
+
+
+def test_the_way_to_a_code_names_the_data_directory_that_was_named() -> None:
+    assert how_to_pair(None).endswith("ovenhand pair")
+    assert how_to_pair(Path("/srv/the shop")).endswith("ovenhand pair --data '/srv/the shop'")
 
 
 def test_only_the_command_asked_for_is_loaded() -> None:

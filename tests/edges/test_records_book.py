@@ -318,6 +318,17 @@ def test_list_and_show_put_the_data_on_standard_output(
     assert json.loads(capsys.readouterr().out)["program"] == PROGRAM
 
 
+def test_show_leaves_out_what_was_not_measured(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    records = opened(path)
+    records.run_started(RunStart(1, PROGRAM, [], "phone"))
+    tempers = [{"temperature_c": 232.0, "part_peak_c": None, "in_band_s": 0.0}]
+    records.run_ended(1, outcome="stopped", ending="Stopped by hand.", tempers=tempers)
+    assert records.flush(30.0)
+    assert records.close(10.0)
+    assert ask("show", "1", "--data", str(path.parent)) == 0
+    assert "Temper 1  temperature_c 232.0, in_band_s 0.0\n" in capsys.readouterr().out
+
+
 def test_export_writes_to_standard_output_or_a_new_file(
     path: Path, tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:

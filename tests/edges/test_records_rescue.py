@@ -86,6 +86,14 @@ def test_what_was_only_in_the_former_books_log_is_kept_with_it(path: Path, tmp_p
     assert names(done.kept_old) == ["only in the log"]
 
 
+def test_a_file_that_is_no_book_is_told_as_that_and_changes_nothing(path: Path, tmp_path: Path) -> None:
+    wrong = tmp_path / "shop.toml"
+    wrong.write_text('units = "C"\n' * 200)
+    with pytest.raises(RecordsError, match=r"shop\.toml cannot be read as a record book .*: name one, or restore a back-up"):
+        restore(path, wrong, wall)
+    assert not path.exists()
+
+
 def test_nothing_is_restored_while_a_service_has_the_book_open(path: Path, tmp_path: Path) -> None:
     write_runs(path, range(1, 2))
     copy = Book(path).backup(tmp_path / "copy.db")
