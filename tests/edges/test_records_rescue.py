@@ -89,7 +89,7 @@ def test_what_was_only_in_the_former_books_log_is_kept_with_it(path: Path, tmp_p
 def test_a_file_that_is_no_book_is_told_as_that_and_changes_nothing(path: Path, tmp_path: Path) -> None:
     wrong = tmp_path / "shop.toml"
     wrong.write_text('units = "C"\n' * 200)
-    with pytest.raises(RecordsError, match=r"shop\.toml cannot be read as a record book .*: name one, or restore a back-up"):
+    with pytest.raises(RecordsError, match=r"shop\.toml cannot be read as a record book .*: name one, or restore"):
         restore(path, wrong, wall)
     assert not path.exists()
 
