@@ -188,6 +188,10 @@ class Model:
             elif self.now - self.flowing_since[zone] >= 200:  # type: ignore[operator]
                 self.trip(128)
 
+    def weld(self, oven: bool, tank: bool) -> None:
+        self.welded = [oven, tank]
+        self.look_at_currents()
+
     def look_at_reset_button(self) -> None:
         contact = self.contacts["reset_button"]
         if contact.known and not contact.state:
@@ -310,6 +314,7 @@ class Model:
         self.heating = [ready and into < self.on[0], ready and self.on[1] > 0 and into >= 1_000 - self.on[1]]
         self.last_heat = [self.now if on else ago for on, ago in zip(self.heating, self.last_heat, strict=True)]
         signals = self.flags & 3 if self.sid else self.signals_alone()
+        self.look_at_currents()
         self.outputs = self.heating[0] + 2 * self.heating[1] + 4 * self.contactor + 8 * (signals & 3)
 
     def signals_alone(self) -> int:

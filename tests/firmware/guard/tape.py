@@ -127,7 +127,7 @@ class Player:
 
     def weld(self, oven: bool, tank: bool) -> None:
         if isinstance(self.board, Model):
-            self.board.welded = [oven, tank]
+            self.board.weld(oven, tank)
         else:
             self.board.set_welded(oven, tank)
 
