@@ -56,6 +56,10 @@ def _interlocks(core: Core, zone: str) -> list[Reason]:
     if core.silent:
         # Without a word from the board nothing is known: one cause, not one for every row.
         failing = [row for row in failing if row.name == "board_silent" or row.state == "trip"]
+        port = core.reading.port_text
+        if port:
+            tripped = [Reason(row.name, f"{row.text} {row.advice}") for row in failing if row.state == "trip"]
+            return [Reason("board_silent", port), *tripped]
     return [Reason(row.name, f"{row.text} {row.advice}") for row in failing]
 
 
@@ -99,8 +103,8 @@ def _stop_all(core: Core, wish: StopAll, who: str, moment: Moment) -> _Answer:
 def _confirm(core: Core, wish: Confirm, who: str, moment: Moment) -> _Answer:
     prompt = core.prompt()
     if prompt is None or prompt.id != wish.prompt_id:
-        now = f"The question now is {prompt.id!r}." if prompt else "Nothing is being asked now."
-        return (Reason("no_such_prompt", f"There is no question {wish.prompt_id!r}. {now}"),), {}
+        now = f'The question now is "{prompt.id}".' if prompt else "Nothing is being asked now."
+        return (Reason("no_such_prompt", f'There is no question "{wish.prompt_id}". {now}'),), {}
     if prompt.id == DOOR_PROMPT:
         core.oven_watch.answer(wish.answer)
     elif prompt.id == PART_PROMPT:

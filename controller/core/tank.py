@@ -321,7 +321,8 @@ class Tank:
             moment.happened(
                 "oil_ready", said, target_c=target_c, took_s=self._warming.warming_s, expected_s=self._expected_s
             )
-        elif self._in_band and not abs(oil_c - target_c) <= 2.0 * BAND_K:
+        elif self._in_band and not abs(oil_c - target_c) <= (2.0 if moment.verdict.tank == PERMIT else 1.0) * BAND_K:
+            # A quench's swing is borne while the heat brings it back, the slow fall of oil without heat is not.
             self._in_band = False
             moment.happened("oil_left_band", "The oil has left its band.")
 

@@ -529,3 +529,14 @@ def test_with_a_known_load_a_lost_part_sensor_is_an_alert_and_the_run_goes_on() 
     assert row.state == "alert"
     assert rig.core.oven.part_error_c is not None
     assert rig.core.oven.part_error_c >= 10.0
+
+
+def test_a_start_without_a_board_is_refused_with_what_is_wrong_with_the_port() -> None:
+    rig = Rig()
+    rig.link.port_changed("The board is not there: plug it in.")
+    rig.cable = False
+    rig.tick()
+    rig.tick(Start(program(), rig.load))
+    refused = next(event for event in rig.events if event.kind == "request_refused")
+    assert "The board is not there: plug it in." in [reason.text for reason in refused.data["reasons"]]
+    assert "Not known now" not in refused.text

@@ -378,3 +378,16 @@ def test_the_smith_is_warned_below_the_boiling_point_of_water_here(altitude_m: f
     assert rig.core.interlocks.acting("boil_over")
     rows = rig.outcome.snapshot.rows if rig.outcome else ()
     assert any("throw it out of the tank" in row.text for row in rows)
+
+
+def test_oil_that_cools_without_heat_is_not_called_ready_when_somebody_comes_back() -> None:
+    rig = Rig(load=())
+    rig.arm()
+    rig.tick(Preheat(50.0))
+    rig.run(3600.0, lambda: rig.core.tank.phase == "in_band")
+    rig.run(5 * 3600.0, lambda: rig.core.tank.phase == "withheld" and rig.core.facts.tank_c < 46.5)
+    assert rig.core.tank.phase == "withheld"
+    rig.tick(Presence())
+    rig.run(2.0)
+    assert rig.core.tank.phase in ("preheat", "waiting_for_arm")
+    assert not rig.outcome.snapshot.tank.ready  # type: ignore[union-attr]
