@@ -25,6 +25,10 @@ OVERDUE_S: Final = 4.0 * 3600.0
 HOTTER_AT_START_K: Final = 15.0
 FALLING_WITHIN_K: Final = 20.0
 LOOP_S: Final = 1.0
+# Heat that the elements still hold carries the air on for about this long (simulated ovens, the fastest door).
+NEAR_AHEAD_S: Final = 8.0
+NEAR_LIMIT_K: Final = 6.0
+NEAR_BAND_K: Final = 10.0
 UNDER_SETPOINT_K: Final = 5.0
 ACTIVE: Final = frozenset({"heat_up", "soak", "cool", "prompt", "withheld"})
 
@@ -60,6 +64,8 @@ class Oven:
         self._since_loop_s = LOOP_S
         self._over_before = False
         self._over_times = 0
+        self._hot_c: float | None = None
+        self._room_left = 0.0
         self._refused_c: float | None = None
         self._by_air = False
 
@@ -262,13 +268,14 @@ class Oven:
             self.paused = True
             moment.happened("run_paused", text, run_id=self.run.run_id)
 
-    def sense(self, moment: Moment, over_program: bool) -> None:
+    def sense(self, moment: Moment, over_program: bool, door: bool = False) -> None:
         """Before the interlocks: the part's temperature and the facts about the program.
 
         `over_program`: the row of that name acts. A second time within one run is a trip of its own: the open
-        contactor ends the first one, and would let a stuck relay heat again and again.
+        contactor ends the first one, and would let a stuck relay heat again and again. `door`: it was opened
+        lately, and the air that shoots over when it is shut again is no runaway.
         """
-        self._over_times += over_program and not self._over_before
+        self._over_times += over_program and not self._over_before and not door
         self._over_before = over_program
         facts, dt_s = moment.facts, moment.dt_s
         self.estimate.step(facts.oven_c, facts.part_c, dt_s)
@@ -478,7 +485,7 @@ class Oven:
         self._since_loop_s += moment.dt_s
         dt_s = self._since_loop_s
         if dt_s < LOOP_S:
-            self.asked_duty = self._loop.duty
+            self.asked_duty = min(self._loop.duty, self._room_left)
             return
         self._since_loop_s = 0.0
         facts = moment.facts
@@ -488,7 +495,17 @@ class Oven:
             self.air_target_c = self._part_loop.step(setpoint_c, facts.part_c, boost_k, dt_s)
         else:
             self.air_target_c = setpoint_c
-        self.asked_duty = self._loop.step(self.air_target_c, facts.oven_c, dt_s)
+        self._room_left = self._room(facts, dt_s)
+        self.asked_duty = min(self._loop.step(self.air_target_c, facts.oven_c, dt_s), self._room_left)
+
+    def _room(self, facts: Facts, dt_s: float) -> float:
+        """The share of full power that the hotter sensor leaves, looking some seconds ahead: a slow control sensor
+        does not see how near its limit the air is when a door is shut again."""
+        hot_c = facts.oven_max_c
+        rate = max(0.0, hot_c - self._hot_c) / dt_s if self._hot_c is not None and dt_s > 0.0 else 0.0
+        self._hot_c = hot_c
+        room = (self._limits.oven_limit_c - NEAR_LIMIT_K - hot_c - NEAR_AHEAD_S * rate) / NEAR_BAND_K
+        return min(1.0, room) if room > 0.0 else 0.0
 
     def _heat_up(self, run: Run, moment: Moment) -> None:
         self._ask_duty(run, moment)

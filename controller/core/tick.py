@@ -97,7 +97,7 @@ class Core:
         self._greeting(reading)
         self._frames(reading, now_s)
         self._inputs()
-        self.oven.sense(moment, self.interlocks.acting("oven_over_program"))
+        self.oven.sense(moment, self.interlocks.acting("oven_over_program"), self.oven_watch.opened_lately())
         self.tank.sense(self.facts, moment.dt_s)
         self._seconds()
         moment.verdict = self.interlocks.evaluate(self.facts, passed_s, now_s, moment.events)

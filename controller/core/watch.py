@@ -19,6 +19,11 @@ DOOR_FALL_K: Final = 5.0
 OFF_PEAK_UNTIL_S: Final = 90.0
 # A shop warms up over a day by less than this; a stuck relay heats an oven a hundred times as fast.
 OFF_DRIFT_K_PER_S: Final = 10.0 / 3600.0
+# No oven loses its heat as fast as this behind a shut door: with the contactor open the drawn ones fall by at most
+# 0.4 K a second, with an open door by 1.5 K and more even on a slow probe.
+FAST_FALL_K: Final = 6.0
+FAST_FALL_S: Final = 5
+OPENED_LATELY_S: Final = 240.0
 
 
 class OvenWatch:
@@ -30,6 +35,7 @@ class OvenWatch:
         self._past: deque[float] = deque(maxlen=121)
         self._half_s = self._full_s = 0
         self.door_shut_s = 1e9
+        self.since_fast_fall_s = 1e9
         self._asked_s = 0.0
         self._asked_low_c = 0.0
         self._said_no = False
@@ -49,12 +55,19 @@ class OvenWatch:
             self._past.clear()
         self.door_shut_s = 0.0 if facts.door_open >= 0.5 else self.door_shut_s + 1.0
         self._past.append(facts.oven_c)
+        past = self._past
+        fast = len(past) > FAST_FALL_S and past[-1 - FAST_FALL_S] - past[-1] >= FAST_FALL_K
+        self.since_fast_fall_s = 0.0 if fast else self.since_fast_fall_s + 1.0
         self._half_s = self._half_s + 1 if asked > HALF_DUTY else 0
         self._full_s = self._full_s + 1 if asked >= FULL_DUTY else 0
         self._no_rise(facts, air_target_c)
         self._falling(facts)
         self._rising_off(facts, asked, on)
         self._over_rising(facts, asked, on, withheld_over)
+
+    def opened_lately(self) -> bool:
+        """Whether the door was open within four minutes, by its switch or by how fast the reading fell."""
+        return min(self.door_shut_s, self.since_fast_fall_s) < OPENED_LATELY_S
 
     def answer(self, it_is_the_door: bool) -> None:
         """The smith's answer to "is the door open?"."""

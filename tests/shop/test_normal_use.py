@@ -8,6 +8,7 @@ import pytest
 
 from controller.model import LoadItem, Preheat, Presence, Program, Quench, Start, Temper
 from tests.core.rig import Rig, limits
+from tests.study import normal
 
 OVENS = 6
 TANKS = 6
@@ -65,3 +66,11 @@ def test_a_tank_in_normal_use_does_not_trip(seed: int) -> None:
         rig.run(rng.uniform(300.0, 1200.0))
     rig.run(1800.0)
     assert rig.tripped() == []
+
+
+@pytest.mark.parametrize("seed", [20261143, 20261162])
+def test_ovens_that_once_tripped_when_a_door_was_shut_again_do_not(seed: int) -> None:
+    """A slow control sensor at 258 °C beside a limit sensor at 298, and air that shot over twice after the door."""
+    used = normal.oven(seed)
+    assert used.tripped == ()
+    assert used.ended
