@@ -9,30 +9,10 @@ from typing import Any, Final
 
 from .plain import rfc3339
 from .readers import Book, elapsed
+from .rows import SAMPLE_COLUMNS
 
 # The record's own names, which carry their units, as in the JSON of a run and on the web.
-CSV_COLUMNS: Final = (
-    "at",
-    "t_s",
-    "phase",
-    "temper_index",
-    "oven_c",
-    "oven_limit_c",
-    "part_c",
-    "part_error_c",
-    "part_measured",
-    "setpoint_c",
-    "air_target_c",
-    "asked_duty",
-    "applied_duty",
-    "soak_done_s",
-    "equivalent_s",
-    "tank_c",
-    "tank_limit_c",
-    "tank_setpoint_c",
-    "tank_asked_duty",
-    "tank_applied_duty",
-)
+CSV_COLUMNS: Final = ("at", "t_s", *(name for name in SAMPLE_COLUMNS if name not in ("run_id", "at", "mono_s")))
 _LINES: Final = 500
 
 
