@@ -6,9 +6,12 @@ go onto the line at the line's own pace. The same calls on the same firmware giv
 
 from __future__ import annotations
 
+import os
 import re
+import signal
 import struct
 import subprocess
+import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
@@ -19,6 +22,7 @@ EEPROM_BYTES: Final = 1024
 BOARD_SOURCES: Final = Path(__file__).resolve().parents[3] / "firmware_notes" / "board"
 PINS, SENT, RESET, CRASH, OVERRUN, EEPROM = range(6)
 """Kinds of events."""
+DIED: Final = 0xFFFFFFFF
 JAM_NONE, JAM_WHEN_REACHED, JAM_NOW, JAM_NOW_NO_INTERRUPTS = range(4)
 
 
@@ -44,6 +48,18 @@ class Happened(NamedTuple):
     events: list[Event]
 
 
+class EmulatorError(RuntimeError):
+    """The emulator itself crashed or hung, in a branch: it says nothing about the firmware. The branch is left."""
+
+
+def _how_it_died(status: int) -> str:
+    """`status`: of wait(2)."""
+    if os.WIFSIGNALED(status):
+        number = os.WTERMSIG(status)
+        return "hung" if number == signal.SIGPROF else f"crashed with {signal.Signals(number).name}"
+    return f"ended with code {os.WEXITSTATUS(status)}"
+
+
 class PinMap:
     """`pins.h` of the firmware: name -> (port 0..2 for B, C, D; bit), and its plain numbers."""
 
@@ -66,18 +82,22 @@ class PinMap:
 
 
 class Machine:
-    """One emulated microcontroller. Raises `RuntimeError` with the harness's own words when it has died."""
+    """One emulated microcontroller. Raises `EmulatorError` when it has died in a branch, and goes on before that one;
+    `RuntimeError` with the harness's own words when it has died altogether.
+    """
 
     def __init__(self, harness: Path, elf: Path) -> None:
+        self._errors = tempfile.TemporaryFile()  # noqa: SIM115 - not a pipe: nobody reads it while the emulator runs
+        self._branches = 0
         self._process = subprocess.Popen(
-            [str(harness), str(elf)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+            [str(harness), str(elf)], stdin=subprocess.PIPE, stdout=subprocess.PIPE, stderr=self._errors
         )
 
     def close(self) -> None:
         """End the process."""
         self._process.kill()
         self._process.wait()
-        for pipe in (self._process.stdin, self._process.stdout, self._process.stderr):
+        for pipe in (self._process.stdin, self._process.stdout, self._errors):
             if pipe:
                 pipe.close()
 
@@ -91,11 +111,15 @@ class Machine:
             head = stdout.read(4)
             if len(head) == 4:
                 (length,) = struct.unpack("<I", head)
+                if length == DIED:
+                    (status,) = struct.unpack("<I", stdout.read(4))
+                    self._branches -= 1
+                    raise EmulatorError(f"the emulator {_how_it_died(status)}")
                 return stdout.read(length)
         except BrokenPipeError:
             pass
-        errors = self._process.stderr.read() if self._process.stderr else b""
-        raise RuntimeError(f"the emulated board has died: {errors.decode(errors='replace')}")
+        self._errors.seek(0)
+        raise RuntimeError(f"the emulated board has died: {self._errors.read().decode(errors='replace')}")
 
     # --- time and the line ---
 
@@ -180,9 +204,23 @@ class Machine:
 
     @contextmanager
     def branch(self) -> Iterator[None]:
-        """What happens inside never was, once it is left."""
+        """What happens inside never was, once it is left; also when the emulator died inside."""
+        outside = self._branches
         self._ask(b"K")
+        self._branches += 1
         try:
             yield
         finally:
-            self._ask(b"Q")
+            if self._branches > outside:
+                self._ask(b"Q")
+                self._branches = outside
+
+    # --- for tests of what is done when the emulator itself fails ---
+
+    def patience(self, seconds: int) -> None:
+        """A request that takes more of the processor's time than this hangs; 60 s unless told otherwise."""
+        self._ask(b"Y", struct.pack("<I", seconds))
+
+    def fail(self, *, hang: bool) -> None:
+        """The emulator crashes, or does not come back."""
+        self._ask(b"X", bytes([hang]))

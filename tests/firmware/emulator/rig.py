@@ -125,19 +125,21 @@ class Bench(Rig):
 
     @contextmanager
     def branch(self) -> Iterator[None]:
-        """What happens inside never was, once it is left: on the board and here."""
+        """What happens inside never was, once it is left: on the board and here; also when the emulator died."""
         board = self.board
         state = {name: getattr(board, name) for name in STATE}
         lists = {name: getattr(board, name)[:] for name in LISTS}
         contacts = dict(board.contacts)
         own = (self.values[:], self.faults[:], self.sid, self.seq, self.heard[:], self._partial)
-        with board.machine.branch():
-            yield
-        self.strict = True
-        for name, value in (state | lists).items():
-            setattr(board, name, value)
-        board.contacts = contacts
-        self.values, self.faults, self.sid, self.seq, self.heard, self._partial = own
+        try:
+            with board.machine.branch():
+                yield
+        finally:
+            self.strict = True
+            for name, value in (state | lists).items():
+                setattr(board, name, value)
+            board.contacts = contacts
+            self.values, self.faults, self.sid, self.seq, self.heard, self._partial = own
 
 
 def on_after_ms(board: EmulatedBoard, cycle: int, mask: int = 3) -> float:

@@ -20,6 +20,7 @@ SHARE = float(os.environ.get("EMULATOR_SHARE", "1"))
 def told(what: str, result: Result) -> None:
     print(f"{what}, seed {SEED}: {result.text()}")
     assert not result.failures, result.failures[:10]
+    assert result.share_not_judged <= 0.05, result.not_judged
 
 
 def test_dead_man_over_200_phases_of_the_window(both_heated: Bench) -> None:

@@ -7,15 +7,20 @@
 
 #include <stdio.h>
 #include <stdlib.h>
+#include <fcntl.h>
 #include <string.h>
+#include <sys/time.h>
 #include <sys/wait.h>
 #include <unistd.h>
 
 #define LONGEST (1 << 22)
+#define DIED 0xFFFFFFFFU
 
 static uint8_t request[LONGEST], answer[LONGEST];
 static uint32_t request_length, answer_length;
 static int to_python;
+static int died = -1; /* the wait status of a branch that died */
+static time_t patience_s = 60;
 
 static void whole_read(void *place, uint32_t number)
 {
@@ -109,7 +114,8 @@ static void memory(char what)
         memcpy(bytes + at, request + 4, number);
 }
 
-/* The child goes on from here; when it is told to end, the parent goes on from here as if nothing had been. */
+/* The child goes on from here; when it is told to end, the parent goes on from here as if nothing had been. When it
+ * died over a request instead, the parent answers that with `DIED` and the wait status. */
 static void branch(void)
 {
     pid_t child = fork();
@@ -121,10 +127,24 @@ static void branch(void)
         return;
     int status;
     waitpid(child, &status, 0);
-    if (!WIFEXITED(status) || WEXITSTATUS(status) != 17) {
-        fprintf(stderr, "a branch has died, wait status %d\n", status);
-        exit(3);
-    }
+    if (!WIFEXITED(status) || WEXITSTATUS(status) != 17)
+        died = status;
+}
+
+/* A request that takes more than this much of the processor's time hangs: its process is ended by SIGPROF. */
+static void hurry(time_t seconds)
+{
+    struct itimerval left = {.it_value = {.tv_sec = seconds}};
+    setitimer(ITIMER_PROF, &left, NULL);
+}
+
+/* For tests of what is done about it: the emulator crashes, or never comes back. */
+static void fail(int hang)
+{
+    volatile int on = hang;
+    while (on)
+        ;
+    abort();
 }
 
 static void act(char what)
@@ -153,6 +173,8 @@ static void act(char what)
     case 'h': hash = board_hash(); reply(&hash, 8); break;
     case 'K': branch(); break;
     case 'Q': exit(17);
+    case 'X': fail(request[0]); break;
+    case 'Y': patience_s = (time_t)number32(0); break;
     default: fprintf(stderr, "unknown request %c\n", what); exit(3);
     }
 }
@@ -163,8 +185,8 @@ int main(int count, char **arguments)
         fprintf(stderr, "usage: board FIRMWARE.elf, with requests on standard input\n");
         return 2;
     }
-    to_python = dup(1); /* the emulator prints to standard output */
-    dup2(2, 1);
+    to_python = dup(1);
+    dup2(open("/dev/null", O_WRONLY), 1); /* the emulator prints to standard output, and nobody reads it */
     board_make(arguments[1]);
     for (;;) {
         char what;
@@ -174,7 +196,15 @@ int main(int count, char **arguments)
             return 3;
         whole_read(request, request_length);
         answer_length = 0;
+        hurry(patience_s);
         act(what);
+        hurry(0);
+        if (died != -1) {
+            uint32_t told[2] = {DIED, (uint32_t)died};
+            died = -1;
+            whole_write(told, sizeof told);
+            continue;
+        }
         whole_write(&answer_length, 4);
         whole_write(answer, answer_length);
     }
