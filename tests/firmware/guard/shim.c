@@ -144,6 +144,7 @@ int board_get(struct board *board, int what)
     case 10: return board->guard.armed == SURE;
     case 20: return board->guard.on_ms[0];
     case 21: return board->guard.on_ms[1];
+    case 22: return (int)offsetof(struct guard, stable);
     default: abort();
     }
 }
