@@ -21,7 +21,7 @@ static const uint8_t INPUT_OF[CONTACT_PRESS] = {
 uint16_t guard_crc(const void *data, uint8_t length)
 {
     const uint8_t *byte = data;
-    uint16_t crc = 0xFFFF;
+    uint16_t crc = 0xFFFFU;
     while (length-- > 0) {
         crc ^= (uint16_t)((uint16_t)*byte++ << 8);
         for (uint8_t bit = 0; bit < 8; bit++) {
@@ -261,7 +261,7 @@ static bool over_gone(const struct guard *g, uint8_t zone)
 
 static bool cause_gone(const struct guard *g, uint16_t bit)
 {
-    const uint8_t zone = (bit & (TRIP_OVER_TANK | TRIP_SENSOR_TANK)) != 0;
+    const uint8_t zone = (bit & (TRIP_OVER_TANK | TRIP_SENSOR_TANK)) != 0 ? 1 : 0;
     switch (bit) {
     case TRIP_OVER_OVEN:
     case TRIP_OVER_TANK:
@@ -605,7 +605,7 @@ void guard_boot(struct guard *g, uint32_t now, uint8_t contacts, uint8_t reset_c
 {
     static const uint8_t NEVER_YET[] = {AGE_SILENT, AGE_PRESSED, AGE_RENEWED, AGE_HOLD, AGE_SAMPLE, AGE_HEAT,
                                         AGE_HEAT + 1};
-    memset(g, 0, sizeof *g);
+    (void)memset(g, 0, sizeof *g);
     g->now = now;
     g->contacts = contacts;
     g->reset_cause = reset_cause;
@@ -617,7 +617,7 @@ void guard_boot(struct guard *g, uint32_t now, uint8_t contacts, uint8_t reset_c
         g->limit[which] = flash_of(which);
     }
     g->tank_heard = INT32_MIN;
-    memset(g->sample.letter, 'X', SENSORS);
+    (void)memset(g->sample.letter, 'X', SENSORS);
     /* Until a contact has settled, none is safe, and a button counts as down. */
     g->stable = BIT(CONTACT_DOOR) | BIT(CONTACT_ARM) | BIT(CONTACT_RESET) | BIT(CONTACT_PRESS);
     for (uint8_t contact = 0; contact < CONTACT_ARM; contact++) {
@@ -761,7 +761,7 @@ uint8_t guard_telemetry(struct guard *g, uint16_t overruns, char *text)
     }
     at = put_signed(at, CHIP == 6675 ? 0 : g->sample.cold);
     *at++ = ',';
-    memcpy(at, g->sample.letter, SENSORS);
+    (void)memcpy(at, g->sample.letter, SENSORS);
     at = put_unsigned(at + SENSORS, inputs(g));
     at = put_unsigned(at, g->outputs);
     at = put_unsigned(at, g->on_ms[0]);
@@ -975,7 +975,7 @@ uint8_t guard_byte(struct guard *g, uint32_t now, uint8_t byte, uint16_t room, c
     pass_time(g, now);
     g->age[AGE_BYTE] = 0;
     if (byte == '!') {
-        if (g->in_frame) {
+        if (g->in_frame != 0) {
             end_frame(g, false);
         }
         g->in_frame = 1;

@@ -470,7 +470,8 @@ static void rest(uint8_t ticks_done)
 static bool telemetry_due(uint8_t passed)
 {
     static uint16_t since_ms;
-    since_ms += passed * TICK_MS;
+    const uint16_t passed_ms = (uint16_t)passed * TICK_MS;
+    since_ms += passed_ms;
     if (since_ms < 250) {
         return false;
     }

@@ -11,8 +11,11 @@ import pytest
 from tests.firmware.guard.host import BOARD
 
 FLASH_BYTES, RAM_BYTES = 16 * 1024, 1024
-STRICT = ("-std=c11", "-Wall", "-Wextra", "-Werror", "-Wconversion", "-Wshadow", "-Wstrict-prototypes")
+STRICT = (
+    "-std=c11", "-Wall", "-Wextra", "-Werror", "-Wconversion", "-Wsign-conversion", "-Wshadow", "-Wstrict-prototypes",
+)  # fmt: skip
 DEVIATIONS = Path(__file__).parent / "cppcheck-deviations.txt"
+DEVELOPERS = Path(__file__).parents[3] / "DEVELOPERS.md"
 
 
 def run(*words: str) -> str:
@@ -57,6 +60,30 @@ def test_cppcheck_finds_nothing() -> None:
         "cppcheck", "--quiet", "--error-exitcode=1", "--std=c11", "--platform=avr8", "--inconclusive",
         "--enable=warning,style,performance,portability", "-DCHIP=31855", "-DFITTED=2047", *suppressed, "guard.c",
     )  # fmt: skip
+
+
+def misra_reports(source: str) -> set[str]:
+    """Numbers of the rules that cppcheck's addon finds broken in it and in its headers."""
+    words = [
+        "cppcheck", "--quiet", "--addon=misra", "--std=c11", "--platform=avr8", "--enable=style",
+        "-DCHIP=31855", "-DFITTED=2047", "--template={id}", source,
+    ]  # fmt: skip
+    done = subprocess.run(words, capture_output=True, text=True, check=True, cwd=BOARD)
+    return set(re.findall(r"^misra-c2012-([\d.]+)$", done.stderr, re.MULTILINE))
+
+
+@pytest.mark.parametrize("source", ["guard.c", "main.c"])
+def test_of_misra_only_what_is_written_down_is_reported(source: str) -> None:
+    rows = re.findall(r"^\| ([\d., ]+) \| ([a-z., ]+) \| .{20,} \|$", DEVELOPERS.read_text(), re.MULTILINE)
+    known = {rule for rules, sources in rows if source in sources for rule in rules.split(", ")}
+    assert len(known) > 5
+    assert misra_reports(source) == known
+
+
+def test_a_new_deviation_from_misra_would_be_reported(tmp_path: Path) -> None:
+    source = tmp_path / "jump.c"
+    source.write_text("int jump(int a)\n{\nagain:\n    if (a > 9) { a--; goto again; }\n    return a;\n}\n")
+    assert "15.1" in misra_reports(str(source))
 
 
 def test_the_sketch_holds_no_code_and_the_guard_no_header_of_the_chip() -> None:
