@@ -66,11 +66,19 @@ static volatile uint16_t overruns;
 static char to_send[SEND_BYTES];
 static volatile uint16_t send_in, send_out;
 
+/* A flipped bit in a place must not read or write outside its buffer: telemetry would march through the whole address
+ * space, output registers included. Both buffers' places are brought back inside wherever they are used. */
+static uint16_t inside(uint16_t place)
+{
+    return place < SEND_BYTES ? place : 0;
+}
+
 ISR(USART_RX_vect)
 {
     const uint8_t status = UCSR0A;
     uint8_t byte = UDR0;
-    const uint8_t next = (received_in + 1U) & (RECEIVE_BYTES - 1U);
+    const uint8_t place = received_in & (RECEIVE_BYTES - 1U);
+    const uint8_t next = (place + 1U) & (RECEIVE_BYTES - 1U);
     if ((status & (1 << DOR0)) != 0) {
         overruns++;
     }
@@ -81,7 +89,7 @@ ISR(USART_RX_vect)
         overruns++;
         return;
     }
-    received[received_in] = byte;
+    received[place] = byte;
     received_in = next;
 }
 
@@ -91,15 +99,17 @@ ISR(USART_UDRE_vect)
         UCSR0B &= (uint8_t)~(1 << UDRIE0);
         return;
     }
-    UDR0 = (uint8_t)to_send[send_out];
-    send_out = send_out + 1U == SEND_BYTES ? 0 : send_out + 1U;
+    const uint16_t place = inside(send_out);
+    UDR0 = (uint8_t)to_send[place];
+    send_out = inside(place + 1U);
 }
 
 static uint16_t send_room(void)
 {
     uint16_t out;
-    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { out = send_out; }
-    const uint16_t used = send_in >= out ? send_in - out : SEND_BYTES - out + send_in;
+    ATOMIC_BLOCK(ATOMIC_RESTORESTATE) { out = inside(send_out); }
+    const uint16_t in = inside(send_in);
+    const uint16_t used = in >= out ? in - out : SEND_BYTES - out + in;
     return SEND_BYTES - 1U - used;
 }
 
@@ -109,10 +119,10 @@ static void send(const char *text, uint8_t length)
     if (length > send_room()) {
         return;
     }
-    uint16_t place = send_in;
+    uint16_t place = inside(send_in);
     for (uint8_t byte = 0; byte < length; byte++) {
         to_send[place] = text[byte];
-        place = place + 1U == SEND_BYTES ? 0 : place + 1U;
+        place = inside(place + 1U);
     }
     ATOMIC_BLOCK(ATOMIC_RESTORESTATE)
     {
@@ -123,7 +133,7 @@ static void send(const char *text, uint8_t length)
 
 static bool next_received(uint8_t *byte)
 {
-    const uint8_t out = received_out;
+    const uint8_t out = received_out & (RECEIVE_BYTES - 1U);
     if (out == received_in) {
         return false;
     }
@@ -369,7 +379,7 @@ static uint8_t currents(void)
     static uint8_t flowing, channel;
     const bool flows = (ADCSRA & (1 << ADSC)) != 0 || ADC >= CURRENT_COUNTS;
     flowing = (uint8_t)(flows ? flowing | 1U << channel : flowing & ~(1U << channel));
-    channel ^= 1U;
+    channel = channel == 0 ? 1 : 0; /* a flipped bit is gone with the next tick */
     ADMUX = (uint8_t)(1 << REFS0 | (channel ? ADC_TANK_CURRENT : ADC_OVEN_CURRENT));
     ADCSRA |= (1 << ADSC);
     return flowing;

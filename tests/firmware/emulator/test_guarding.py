@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import re
+import subprocess
 
 import pytest
 
@@ -39,6 +41,55 @@ def test_a_program_that_stands_still_anywhere_loses_heat_and_gets_none_back(heat
 def test_a_flipped_bit_of_memory_leaves_no_heat_beyond_the_rules(heated: Bench) -> None:
     told("flips of RAM, host silent", flips(heated, round(200 * SHARE), SEED))
     told("flips of RAM, then over the limit", flips_over_limit(heated, round(60 * SHARE), SEED))
+
+
+PLACES = {"send_in": 2, "send_out": 2, "received_in": 1, "received_out": 1}
+"""Places in main.c's two line buffers, and their bytes."""
+
+
+def address(name: str, fitted: int = 31) -> int:
+    """Where a variable of main.c lies in the data memory."""
+    symbols = subprocess.run(["avr-nm", str(firmware(31855, fitted))], capture_output=True, text=True, check=True).stdout
+    (found,) = re.findall(rf"^([0-9a-f]+) [bB] {name}\b", symbols, re.MULTILINE)
+    return int(found, 16) & 0xFFFF
+
+
+@pytest.mark.parametrize("name", PLACES)
+def test_a_flipped_place_in_a_line_buffer_writes_nowhere_else_and_heals(heated: Bench, name: str) -> None:
+    """Otherwise telemetry would march through the address space, and reach the output registers after minutes."""
+    at = address(name)
+    for bit in range(8 * PLACES[name]):
+        with heated.branch():
+            heated.strict = False
+            board = heated.board
+            heated.stream(250, 1000)
+            board.machine.flip(at + bit // 8, bit % 8)
+            heated.stream(1_000, 1000)
+            place = int.from_bytes(board.machine.ram(at, PLACES[name]), "little")
+            assert place < (320 if PLACES[name] == 2 else 64), (name, bit, place)
+            assert board.crashes == 0, (name, bit)
+            healed = len(heated.heard)
+            heated.stream(1_000, 1000)
+            assert [fields[0] for fields in heated.heard[healed:]].count("T") >= 3, (name, bit)
+            assert board.heating
+            assert len(board.resets) == 1
+
+
+def test_a_flipped_channel_of_the_current_sensors_hides_no_welded_relay() -> None:
+    with Bench(fitted=2047) as bench:
+        bench.ready()
+        bench.stream(500)
+        at = address("channel", 2047)
+        for bit in range(8):
+            for welded in (1, 2):
+                with bench.branch():
+                    board = bench.board
+                    board.machine.flip(at, bit)
+                    bench.stream(20)
+                    board.set_welded(welded == 1, welded == 2)
+                    bench.stream(500)
+                    assert board.trips & 128, (bit, welded)
+                    board.set_welded(False, False)
 
 
 def test_what_the_ram_holds_at_power_on_does_not_matter_and_the_same_run_leaves_the_same_trace() -> None:
