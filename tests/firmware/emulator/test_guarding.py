@@ -49,7 +49,8 @@ PLACES = {"send_in": 2, "send_out": 2, "received_in": 1, "received_out": 1}
 
 def address(name: str, fitted: int = 31) -> int:
     """Where a variable of main.c lies in the data memory."""
-    symbols = subprocess.run(["avr-nm", str(firmware(31855, fitted))], capture_output=True, text=True, check=True).stdout
+    words = ["avr-nm", str(firmware(31855, fitted))]
+    symbols = subprocess.run(words, capture_output=True, text=True, check=True).stdout
     (found,) = re.findall(rf"^([0-9a-f]+) [bB] {name}\b", symbols, re.MULTILINE)
     return int(found, 16) & 0xFFFF
 
