@@ -296,8 +296,8 @@ class Reason(NamedTuple):
 class Event:
     """Something that happened, with a fixed name (`core.events.KINDS` lists them).
 
-    `request_accepted` and `request_refused` carry `request_id` in data, the latter `reasons` as well, the
-    former `run_id` and `phase` where a run or a phase came of it.
+    `request_accepted` and `request_refused` carry `request_id`, `wish` (the name of its type) and `who` in data,
+    the latter `reasons` as well, the former `run_id` and `phase` where a run or a phase came of it.
     """
 
     kind: str

@@ -6,8 +6,8 @@ from collections.abc import Mapping
 from typing import Final
 
 KINDS: Final[Mapping[str, str]] = {
-    "request_accepted": "a request was taken; run_id and phase where they came of it",
-    "request_refused": "a request was not taken, with every reason",
+    "request_accepted": "a request was taken: wish and who; run_id and phase where they came of it",
+    "request_refused": "a request was not taken, with every reason (and wish, who)",
     "board_found": "a board answered the greeting",
     "board_lost": "no telemetry for 1.5 s",
     "board_back": "telemetry again, same boot",

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from math import isfinite
 from typing import TYPE_CHECKING, Any, Final
 
+from controller.core.asked import DOOR_PROMPT, PART_PROMPT, sentence_of
 from controller.core.moment import Moment
 from controller.model import (
     Confirm,
@@ -28,8 +29,6 @@ if TYPE_CHECKING:
 NOT_AT_START: Final = frozenset({"run_paused", "run_too_long", "presence", "part_unknown"})
 # A run that goes on is on, may find its oven hot, and was not too long when it began.
 NOT_AT_RESUME: Final = frozenset({"run_on", "oven_hot", "too_long"})
-DOOR_PROMPT: Final = "door"
-PART_PROMPT: Final = "part"
 DECLARED: Final[Mapping[str, str]] = {
     "first": "A quench was declared.",
     "second": "Another part went into the oil after the first.",
@@ -41,11 +40,12 @@ def answer(core: Core, request: Request, moment: Moment) -> None:
     """Do what was asked, or not; exactly one event says which."""
     wish = request.wish
     reasons, extra = _HANDLERS[type(wish)](core, wish, request.who, moment)
+    asked = {"wish": type(wish).__name__, "who": request.who}
     if reasons:
         text = " ".join(reason.text for reason in reasons)
-        moment.happened("request_refused", text, request_id=request.id, reasons=reasons)
+        moment.happened("request_refused", text, request_id=request.id, reasons=reasons, **asked)
     else:
-        moment.happened("request_accepted", type(wish).__name__, request_id=request.id, **extra)
+        moment.happened("request_accepted", sentence_of(request), request_id=request.id, **asked, **extra)
 
 
 _Answer = tuple[tuple[Reason, ...], dict[str, Any]]

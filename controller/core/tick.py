@@ -9,12 +9,13 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final
 
 from controller.core import gate
+from controller.core.asked import DOOR_PROMPT, PART_PROMPT
 from controller.core.facts import NEVER, UNKNOWN, Facts
 from controller.core.interlocks import TRIP, Interlocks
 from controller.core.limits import Limits
 from controller.core.moment import Moment
 from controller.core.oven import Oven
-from controller.core.requests import DOOR_PROMPT, PART_PROMPT, answer
+from controller.core.requests import answer
 from controller.core.sensing import SILENT_S, Sensing
 from controller.core.sounder import Sounder
 from controller.core.tank import Tank

@@ -56,7 +56,7 @@ def story(running: ShopProcess) -> None:
     """The book's own order: a run begins only when none is on, and none is on after a stop."""
     on: int | None = None
     after = 0
-    begun = 0
+    begun = stops = 0
     while True:
         events: list[dict[str, Any]] = running.client.get(
             "/api/v1/events", params={"after_id": after, "limit": 1000}
@@ -71,9 +71,13 @@ def story(running: ShopProcess) -> None:
             elif event["kind"] == "run_ended":
                 assert event["data"]["run_id"] == on
                 on = None
-            elif event["kind"] == "request_accepted" and event["text"] in ("StopOven", "StopAll"):
+            elif event["kind"] == "request_accepted" and event["data"]["wish"] in ("StopOven", "StopAll"):
+                stops += 1
                 assert on is None, "a stop was taken and the run goes on"
+                assert "stop" in event["text"]
+                assert event["data"]["who"] in event["text"]
     assert on is None
+    assert stops > 10
     assert begun > 10
 
 
