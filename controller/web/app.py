@@ -21,7 +21,7 @@ from .open_routes import open_routes, serve_page
 from .parts import API, Parts
 from .ports import Alerts, Book, Catalogue, Devices, ShopWriter
 from .problems import Problem, problem, response
-from .record_routes import book_routes, device_routes, not_yet_routes, profile_routes
+from .record_routes import book_routes, device_routes, profile_routes
 from .rehearsal_routes import rehearsal_routes
 from .shop_routes import oven_routes, shop_routes, tank_routes
 from .status import Mode, Teller
@@ -86,7 +86,6 @@ def create_app(
         app.include_router(rehearsal_routes(rehearsal))
     for own in (steel_routes(parts, writer), piece_routes(parts, writer), plan_routes(parts)):
         app.include_router(own)
-    app.include_router(not_yet_routes())
     serve_page(app, PAGE_DIRECTORY if page_dir is None else page_dir)
     app.openapi = document_of(app)  # type: ignore[method-assign]
     app.add_middleware(Guard, access=access, devices=devices, allowed_hosts=allowed_hosts, port=port)

@@ -5,7 +5,7 @@ Routes that look at the disk are plain functions: they run beside the event loop
 
 from __future__ import annotations
 
-from typing import Any, Final
+from typing import Final
 
 from fastapi import APIRouter
 from starlette.requests import Request
@@ -27,10 +27,6 @@ RUNS: Final = (
 EVENTS: Final = (
     Whole("limit", "query", 1, MOST_AT_ONCE, "how many at most", 200),
     Whole("after_id", "query", 0, LARGEST_ID, "only events with a higher number, the oldest first"),
-)
-
-NOT_YET: Final = (
-    ("GET", "/runs/{id}/record.pdf", "The printable record is not made yet. The trace can be had as CSV."),
 )
 
 
@@ -87,6 +83,19 @@ def book_routes(parts: Parts) -> APIRouter:
         headers = {"content-disposition": f'attachment; filename="run-{number}.csv"'}
         return StreamingResponse(book.trace_csv(number), headers=headers, media_type="text/csv; charset=utf-8")
 
+    @routes.get(
+        "/runs/{id}/record.pdf",
+        status_code=501,
+        openapi_extra=told("", kind="text/plain", status=501, numbers=(ID,), problems=(404, 422, 501, 503)),
+    )
+    def printable(request: Request) -> Response:
+        """A run to print: not in this release, which is said of a run that there is."""
+        number = id_of(request)
+        if book.run(number) is None:
+            raise _no_run(number)
+        text = "The printable record is not made yet. The trace can be had as CSV."
+        raise problem(501, "not_in_this_release", text)
+
     @routes.get("/events", openapi_extra=told("EventLine", many=True, numbers=EVENTS, problems=(422, 503)))
     def events(request: Request) -> Response:
         """The newest events, or those after a number, in order."""
@@ -128,24 +137,6 @@ def device_routes(parts: Parts) -> APIRouter:
         return reply({"id": number, "revoked": True})
 
     return routes
-
-
-def not_yet_routes() -> APIRouter:
-    """What the contract names and this release does not do: said plainly, never pretended."""
-    routes = APIRouter(prefix=API)
-    for method, path, text in NOT_YET:
-        extra = told("", kind="text/plain", status=501, numbers=(ID,) if "{id}" in path else (), problems=(501,))
-        routes.add_api_route(
-            path, _refusal(text), methods=[method], status_code=501, name=f"{method} {path}", openapi_extra=extra
-        )
-    return routes
-
-
-def _refusal(text: str) -> Any:
-    async def not_in_this_release() -> Response:
-        raise problem(501, "not_in_this_release", text)
-
-    return not_in_this_release
 
 
 def _no_run(run_id: int) -> Problem:
