@@ -191,15 +191,25 @@ def confirm_wish(body: bytes) -> Confirm:
 
 
 def preheat_wish(body: bytes, *, now: datetime, speed: float) -> Preheat:
-    """`now`: the wall clock. `speed`: how much faster than it the shop's time goes (a rehearsal's)."""
+    """`now`: the wall clock. `speed`: how much faster than it the shop's time goes (a rehearsal's): `ready_at` is the
+    wall's, and the twelve hours within which it must lie are the shop's."""
     made = read(PreheatBody, body)
     at = None if made.ready_at is None else _time(made.ready_at)
     if at is None:
         return Preheat(made.target_c, gentle=made.gentle)
-    if not now - CLOCKS_APART <= at <= now + READY_WITHIN:
-        text = f"ready_at is {shown(made.ready_at)}; right is a time in the next 12 hours. Here it is {rfc3339(now)}."
+    latest = now + READY_WITHIN / speed
+    if not now - CLOCKS_APART <= at <= latest:
+        right = "a time in the next 12 hours"
+        if speed != 1.0:
+            right = (
+                f"a time until {rfc3339(latest)}, in which 12 hours pass in this rehearsal, {speed:g} times as fast "
+                "as the clock"
+            )
+        text = f"ready_at is {shown(made.ready_at)}; right is {right}. Here it is {rfc3339(now)}."
         raise Problem(422, [Reason("out_of_range", text)])
-    return Preheat(made.target_c, max(0.0, (at - now).total_seconds()) * speed, made.gentle)
+    ready_in_s = max(0.0, (at - now).total_seconds()) * speed
+    # The division by the speed was rounded to a microsecond.
+    return Preheat(made.target_c, min(ready_in_s, READY_WITHIN.total_seconds()), made.gentle)
 
 
 def quench_wish(body: bytes) -> Quench:

@@ -12,6 +12,7 @@ from typing import Any
 
 import pytest
 
+from controller.core.tank import SCHEDULE_MAX_S
 from controller.model import (
     Answer,
     Confirm,
@@ -379,13 +380,13 @@ def test_a_book_out_of_reach_is_503_and_our_own_mistake_500(rig: Rig) -> None:
     assert answer.headers["x-content-type-options"] == "nosniff"
 
 
-@pytest.mark.parametrize(
-    ("method", "path"),
-    [("GET", "/runs/7/record.pdf")],
-)  # fmt: skip
-def test_what_this_release_does_not_do_is_501_in_a_plain_sentence(rig: Rig, method: str, path: str) -> None:
-    answer = rig.get(f"/api/v1{path}") if method == "GET" else rig.post(f"/api/v1{path}", {})
-    assert problem_of(answer, 501) == ["not_in_this_release"]
+def test_what_this_release_does_not_do_is_501_in_a_plain_sentence(rig: Rig) -> None:
+    assert problem_of(rig.get("/api/v1/runs/7/record.pdf"), 501) == ["not_in_this_release"]
+
+
+def test_a_printable_record_of_no_run_is_no_missing_feature(rig: Rig) -> None:
+    assert problem_of(rig.get("/api/v1/runs/77/record.pdf"), 404) == ["no_run"]
+    assert problem_of(rig.get("/api/v1/runs/zero/record.pdf"), 422) == problem_of(rig.get("/api/v1/runs/zero"), 422)
 
 
 def test_unknown_addresses_and_methods_are_problems(rig: Rig) -> None:
@@ -451,6 +452,27 @@ def test_a_time_to_be_ready_counts_in_the_shops_own_seconds() -> None:
     rig = Rig(rehearsal=rehearsal)
     assert rig.post("/api/v1/tank/preheat", {"ready_at": "2027-01-15T08:10:00Z"}).status_code == 202
     assert rig.desk.asked[0][0] == Preheat(None, 6000.0)
+
+
+@pytest.mark.parametrize(("speed", "latest", "too_late"), [
+    (1.0, "2027-01-15T20:00:00Z", "2027-01-15T20:00:01Z"), (20.0, "2027-01-15T08:36:00Z", "2027-01-15T08:36:01Z"),
+    (7.0, "2027-01-15T09:42:51.428571Z", "2027-01-15T09:42:52Z"),
+])  # fmt: skip
+def test_twelve_hours_to_be_ready_in_are_the_shops_own(speed: float, latest: str, too_late: str) -> None:
+    """A core that gets no more than twelve hours never refuses what was let through here."""
+    rehearsal = Rehearsal()
+    rehearsal.pace = speed
+    rig = Rig(rehearsal=rehearsal)
+    assert rig.post("/api/v1/tank/preheat", {"ready_at": latest}).status_code == 202
+    wish = rig.desk.asked[0][0]
+    assert isinstance(wish, Preheat)
+    assert wish.ready_in_s is not None
+    assert SCHEDULE_MAX_S - 0.001 < wish.ready_in_s <= SCHEDULE_MAX_S
+    answer = rig.post("/api/v1/tank/preheat", {"ready_at": too_late})
+    assert problem_of(answer, 422) == ["out_of_range"]
+    right = "in the next 12 hours" if speed == 1.0 else f"a time until {latest[:19]}"
+    assert right in answer.json()["detail"]
+    assert len(rig.desk.asked) == 1
 
 
 def test_the_page_is_found_without_being_told(tmp_path: Path) -> None:
