@@ -275,7 +275,8 @@ class Service:
                 if future is not None and future.set_running_or_notify_cancel():
                     data = event.data
                     reasons = tuple(data.get("reasons", ()))
-                    future.set_result(Answer(reasons, data.get("run_id"), data.get("phase")))
+                    remarks = tuple(data.get("remarks", ()))
+                    future.set_result(Answer(reasons, data.get("run_id"), data.get("phase"), remarks))
 
     def _watch(self) -> None:
         """Ends the process when ticks stand still, or when it outlives the tick thread's failure."""

@@ -297,7 +297,8 @@ class Event:
     """Something that happened, with a fixed name (`core.events.KINDS` lists them).
 
     `request_accepted` and `request_refused` carry `request_id`, `wish` (the name of its type) and `who` in data,
-    the latter `reasons` as well, the former `run_id` and `phase` where a run or a phase came of it.
+    the latter `reasons` as well, the former `run_id` and `phase` where a run or a phase came of it
+    and `remarks` of a quench.
     """
 
     kind: str
@@ -434,11 +435,13 @@ class Alert:
 
 @dataclass(frozen=True, slots=True)
 class Answer:
-    """The tick's answer to a request: accepted when `reasons` is empty."""
+    """The tick's answer to a request: accepted when `reasons` is empty. `remarks`: what is to be said of one that was
+    accepted."""
 
     reasons: tuple[Reason, ...] = ()
     run_id: int | None = None
     phase: str | None = None
+    remarks: tuple[Reason, ...] = ()
 
 
 class Forecast(NamedTuple):

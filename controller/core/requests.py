@@ -34,6 +34,11 @@ DECLARED: Final[Mapping[str, str]] = {
     "second": "Another part went into the oil after the first.",
     "fills": "The mass of the quench was filled in.",
 }
+REMARKS: Final[Mapping[str, str]] = {
+    "again": "Declared a moment ago; taken as the same quench.",
+    "second": "Taken as another part in the same oil: its heat comes on top of the first one's.",
+    "fills": "Taken as the mass of the quench that was declared before.",
+}
 
 
 def answer(core: Core, request: Request, moment: Moment) -> None:
@@ -136,16 +141,29 @@ def _quench(core: Core, wish: Quench, who: str, moment: Moment) -> _Answer:
         return (Reason("part", "part_c must be between 100 and 1300 °C."),), {}
     kind, after_c = core.tank.quenches.declare(wish, core.facts.tank_c, core.facts.agitator_still_s < 1.0)
     core.tank.present()
-    if kind == "again":
-        moment.happened("quench_declared", "Declared a moment ago; taken as the same quench.", as_what=kind)
-        return (), {"phase": core.tank.phase}
-    core.tank_watch.declared(after_c, filled_in=kind == "fills")
     limit_c = core.limits.tank_limit_c
+    taken = {"phase": core.tank.phase, "remarks": _remarks(kind, after_c, limit_c)}
+    if kind == "again":
+        moment.happened("quench_declared", REMARKS[kind], as_what=kind)
+        return (), taken
+    core.tank_watch.declared(after_c, filled_in=kind == "fills")
     moment.happened(
         "quench_declared", DECLARED[kind], as_what=kind, mass_kg=mass_kg, part_c=part_c, piece=wish.piece,
         after_c=after_c, allowed=None if after_c is None or limit_c is None else after_c < limit_c,
     )  # fmt: skip
-    return (), {"phase": core.tank.phase}
+    return (), taken
+
+
+def _remarks(kind: str, after_c: float | None, limit_c: float | None) -> tuple[Reason, ...]:
+    """What whoever declared a quench should know of how it was taken."""
+    said = [Reason(kind, REMARKS[kind])] if kind in REMARKS else []
+    if after_c is not None and limit_c is not None and not after_c < limit_c:
+        text = (
+            f"Too much steel for this oil: it may reach {after_c:.0f} °C, and {limit_c:.0f} °C is its limit. Put "
+            "nothing more in until it has cooled, lid at hand."
+        )
+        said.append(Reason("oil_enough", text))
+    return tuple(said)
 
 
 def _presence(core: Core, wish: Presence, who: str, moment: Moment) -> _Answer:

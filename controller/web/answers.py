@@ -181,6 +181,15 @@ class RunTaken(Taken):
     run_id: int | None
 
 
+class Remark(Told):
+    code: Literal["again", "second", "fills", "oil_enough"]
+    text: str = Field(description="a sentence for whoever quenched")
+
+
+class QuenchTaken(Taken):
+    remarks: list[Remark] = Field(description="what there is to say of a quench that was taken; mostly empty")
+
+
 class ForecastTold(Told):
     """When a start now would begin to soak, and be done. Nothing is started by asking."""
 
@@ -342,8 +351,8 @@ class AlertTest(Told):
 TABLES: dict[str, type[BaseModel]] = {
     table.__name__: table
     for table in (
-        Problem, Status, Taken, RunTaken, ForecastTold, Paired, Device, Revoked, RehearsalState, RunLine, Run,
-        EventLine, OilProfile, ProgramKeys, AlertsTold, AlertSeen, AlertTest,
+        Problem, Status, Taken, RunTaken, QuenchTaken, ForecastTold, Paired, Device, Revoked, RehearsalState, RunLine,
+        Run, EventLine, OilProfile, ProgramKeys, AlertsTold, AlertSeen, AlertTest,
         Margins,
     )
 }  # fmt: skip

@@ -92,7 +92,9 @@ async def ask(desk: Desk, wish: Wish, asker: str) -> Answer:
     return answer
 
 
-def accepted(answer: Answer, status: int, *, run: bool = False) -> Response:
+def accepted(answer: Answer, status: int, *, run: bool = False, remarks: bool = False) -> Response:
     """The answer to a wish that was taken."""
     content: dict[str, Any] = {"phase": answer.phase}
+    if remarks:
+        content["remarks"] = [remark._asdict() for remark in answer.remarks]
     return reply({"run_id": answer.run_id} | content if run else content, status)

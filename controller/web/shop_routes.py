@@ -133,11 +133,12 @@ def tank_routes(parts: Parts) -> APIRouter:
         """No heat for the oil. Whatever stands in the body."""
         return accepted(await ask(desk, TankOff(), who(request)), 200)
 
-    @routes.post("/quench", openapi_extra=told("Taken", body=bodies.QuenchBody, problems=(409, 422, 503)))
+    @routes.post("/quench", openapi_extra=told("QuenchTaken", body=bodies.QuenchBody, problems=(409, 422, 503)))
     async def quench(request: Request) -> Response:
-        """Say that something was quenched: for the book and for the checks of the oil."""
+        """Say that something was quenched: for the book and for the checks of the oil. It is taken whatever it was;
+        `remarks` says where it was too heavy, or not taken as a new one."""
         wish = bodies.quench_wish(await request.body())
         await in_the_book(parts.book, [] if wish.piece is None else [LoadItem(0.0, 0.0, None, wish.piece)])
-        return accepted(await ask(desk, wish, who(request)), 200)
+        return accepted(await ask(desk, wish, who(request)), 200, remarks=True)
 
     return routes

@@ -251,9 +251,30 @@ def test_two_quenches_at_once() -> None:
     second = event(rig, "quench_declared")
     assert second.data["as_what"] == "second"
     assert second.data["after_c"] - once_c == pytest.approx(0.75 * (once_c - 52.0), rel=0.15)
+    answered = [[one.code for one in taken.data["remarks"]] for taken in rig.events if "remarks" in taken.data]
+    assert answered == [[], ["again"], ["second"]]
     rig.shop.tank.quench(0.7, 845.0, 12.0)
     rig.run(310.0)
     assert "were expected" in event(rig, "quench_measured").text
+
+
+def test_who_declares_a_quench_is_answered_when_it_is_too_heavy() -> None:
+    rig = ready_rig()
+    takes_kg = rig.core.tank.quenches.takes_kg
+    assert takes_kg is not None
+    rig.tick(Quench(mass_kg=0.98 * takes_kg))
+    assert event(rig, "request_accepted").data["remarks"] == ()
+    rig.run(15.0)
+    rig.tick(Quench(mass_kg=0.1))
+    remarks = event(rig, "request_accepted").data["remarks"]
+    assert [one.code for one in remarks] == ["second", "oil_enough"]
+    assert f"{rig.core.limits.tank_limit_c:.0f} °C is its limit" in remarks[1].text
+    rig = ready_rig()
+    rig.tick(Quench())
+    rig.run(15.0)
+    rig.tick(Quench(mass_kg=1.1 * takes_kg))
+    remarks = event(rig, "request_accepted").data["remarks"]
+    assert [one.code for one in remarks] == ["fills", "oil_enough"]
 
 
 def test_more_steel_than_the_oil_takes_is_told_and_the_oil_not_ready_for_it() -> None:

@@ -118,6 +118,16 @@ def test_a_stop_is_taken_whatever_stands_in_its_body(rig: Rig, path: str, body: 
     assert len(rig.desk.asked) == 1
 
 
+def test_a_quench_is_answered_with_what_there_is_to_say_of_it(rig: Rig) -> None:
+    rig.desk.answer = Answer(phase="in_band", remarks=(Reason("oil_enough", "Too much steel for this oil."),))
+    answer = rig.post("/api/v1/tank/quench", {"mass_kg": 9})
+    said = {"phase": "in_band", "remarks": [{"code": "oil_enough", "text": "Too much steel for this oil."}]}
+    assert (answer.status_code, answer.json()) == (200, said)
+    rig.desk.answer = Answer(phase="in_band")
+    assert rig.post("/api/v1/tank/quench").json() == {"phase": "in_band", "remarks": []}
+    assert rig.post("/api/v1/tank/off").json() == {"phase": "in_band"}
+
+
 def test_a_refusal_is_409_with_every_reason(rig: Rig) -> None:
     rig.desk.answer = Answer((Reason("busy", "A run is on."), Reason("door", "The door is open.")))
     answer = rig.post(START, {"program": "straw"})

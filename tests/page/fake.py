@@ -238,6 +238,9 @@ def handler(script: Script) -> type[BaseHTTPRequestHandler]:
                 self.plain(409, REFUSAL)
             elif path == "plan/sheet":
                 self.plain(200, SHEET)
+            elif path == "tank/quench":
+                heavy = [{"code": "oil_enough", "text": "Too much steel for this oil: 90 °C is its limit."}]
+                self.plain(200, {"phase": "in_band", "remarks": heavy if body.get("mass_kg", 0) > 2 else []})
             elif path.startswith("stock/"):
                 self.plain(201, STEEL[path])
             else:

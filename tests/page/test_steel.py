@@ -109,8 +109,13 @@ def test_a_quench_is_foreseen_while_it_is_typed(browser: Browser) -> None:
         expect(box.locator(".foreseen")).to_contain_text("its limit is 90 °C")
         assert script.asked == []
         box.get_by_role("button", name="Write it down").click()
-        expect(page.locator("#said")).to_have_text("In the book.")
+        # What the service says of a quench that it took stands in the place of the plain word.
+        expect(page.locator("#said")).to_have_text(re.compile("^Too much steel for this oil: 90.°C is its limit.$"))
         assert script.asked == [("tank/quench", {"mass_kg": 5, "piece": 3})]
+        page.get_by_role("button", name="I quenched").click()
+        box.get_by_label("Mass of the steel, kg").fill("0.5")
+        box.get_by_role("button", name="Write it down").click()
+        expect(page.locator("#said")).to_have_text("In the book.")
 
 
 def test_the_oils_margins_stand_on_one_scale(browser: Browser) -> None:

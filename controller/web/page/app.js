@@ -34,6 +34,7 @@ async function ask(path, body, { said = "Done.", until = null, by = null } = {})
   if (by) by.disabled = true;
   try {
     const answer = await post(path, body);
+    if (answer?.remarks?.length) said = answer.remarks.map((one) => inUnits(one.text)).join(" ");
     page.waiting = { until: until || (() => true), said, since: Date.now(), heardAt: page.heardAt };
     return answer;
   } catch (error) {
