@@ -30,6 +30,7 @@ BAR: Final = 40
 
 def add_arguments(parser: ArgumentParser) -> None:
     """PROGRAM and the simulated load."""
+    parser.epilog = "Exit code: 0 ended, 3 tripped or stopped (it says why), 2 bad input."
     parser.add_argument("program", metavar="PROGRAM", help="a program's name, or a TOML file")
     parser.add_argument("--load-kg", type=float, default=0.5, metavar="M", help="mass of the load (0.5)")
     parser.add_argument("--section-mm", type=float, default=20.0, metavar="D", help="its thickness (20)")
@@ -86,7 +87,7 @@ class Measured:
 
 
 def run(args: Namespace) -> int:
-    """0 ended, 3 tripped, 2 bad input."""
+    """0 ended, 3 tripped or stopped, 2 bad input."""
     library = load_shipped()
     try:
         program = _program(args.program, library.programs)
@@ -121,6 +122,8 @@ def run(args: Namespace) -> int:
     text = json.dumps(figures, indent=2)
     if args.json and str(args.json) == "-":
         print(text)
+        if outcome != "ended":
+            print(result.ending, file=sys.stderr)
     elif args.json:
         try:
             args.json.write_text(text + "\n", encoding="utf-8")
@@ -159,7 +162,8 @@ def _load(args: Namespace) -> tuple[LoadItem, ...]:
 
 
 class Rehearsed:
-    """The lock-step run. `measured`: one entry for each temper that began."""
+    """The lock-step run. `measured`: one entry for each temper that began. `ending`: how it ended, in a sentence or
+    more."""
 
     def __init__(
         self, shop: SimShop, pump: Pump, program: Program, load: tuple[LoadItem, ...], bar: TextIO | None
@@ -170,11 +174,12 @@ class Rehearsed:
         self.refusals: list[str] = []
         self._answers: list[Request] = []
         self._shown = -1
+        self.ending = ""
         self.forecast_s = 0.0
         self.estimate_error_k = 99.0
 
     def run(self) -> str:
-        """ "ended", "tripped", "stopped" or "refused"."""
+        """ "ended", "tripped", "refused", or "stopped": over without its last soak, or not over in LONGEST_S."""
         shop, pump = self._shop, self._pump
         pump.link.port_changed("")
         back = b""
@@ -191,7 +196,10 @@ class Rehearsed:
                 for event in outcome.events:
                     ended = self._event(event)
                     if ended:
-                        self._progress(1.0)
+                        if ended == "ended":
+                            self._progress(1.0)
+                        else:
+                            self._leave_the_bar()
                         return ended
             self._measure()
             error_k = pump.core.oven.part_error_c
@@ -201,11 +209,14 @@ class Rehearsed:
                 left_s = pump.core.oven.ends_in_s
                 if left_s is not None:
                     self._progress(now_s / (now_s + left_s))
+        self._leave_the_bar()
+        self.ending = _not_over(pump)
         return "stopped"
 
     def _event(self, event: Event) -> str:
         if event.kind == "interlock_tripped":
             self.trips.append(str(event.data["interlock"]))
+            self.ending = f"{self.ending} {event.text}".strip()
         elif event.kind == "request_refused":
             self.refusals = [reason.text for reason in event.data["reasons"]]
             return "refused"
@@ -222,6 +233,8 @@ class Rehearsed:
             if prompt is not None:
                 self._answers.append(Request(2, Confirm(prompt.id), "rehearsal"))
         elif event.kind == "run_ended":
+            # A trip has said more than that there was one.
+            self.ending = self.ending or event.text
             return str(event.data["outcome"])
         return ""
 
@@ -239,6 +252,21 @@ class Rehearsed:
             self._bar.write(f"\r[{'=' * filled}{' ' * (BAR - filled)}] {share:4.0%}{end}")
             self._bar.flush()
 
+    def _leave_the_bar(self) -> None:
+        """What is said next begins a line of its own; a bar that is not full stays as far as it came."""
+        if self._bar is not None and self._shown >= 0:
+            self._bar.write("\n")
+
+
+def _not_over(pump: Pump) -> str:
+    """Why a run is on still, as far as the interlocks say it."""
+    core = pump.core
+    said = [f"It was not over after {LONGEST_S / 3600.0:g} simulated hours, the longest that is rehearsed."]
+    said += [f"{row.text} {row.advice}" for row in core.interlocks.failing("oven")]
+    if len(said) == 1:
+        said.append(f"No interlock withheld heat; it was in its {core.oven.phase.replace('_', ' ')}.")
+    return " ".join(said)
+
 
 def _summary(figures: dict[str, Any], args: Namespace, result: Rehearsed) -> list[str]:
     """What a smith wants to know."""
@@ -249,6 +277,7 @@ def _summary(figures: dict[str, Any], args: Namespace, result: Rehearsed) -> lis
     else:
         lines.append(f"{figures['program']}: {figures['outcome']} after {hours} h {minutes} min.")
         lines += [f"  tripped: {name.replace('_', ' ')}" for name in figures["trips"]]
+        lines.append(f"  {result.ending}")
     for number, temper in enumerate(figures["tempers"], start=1):
         lines.append(
             f"  Temper {number}: the steel's core was in band for {temper['in_band_s'] / 60.0:.0f} min at "

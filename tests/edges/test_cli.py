@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import configparser
+import io
 import json
 import os
 import socket
@@ -14,9 +15,16 @@ from typing import Any
 import pytest
 
 from controller.cli import COMMANDS, main
+from controller.commands import rehearse
 from controller.commands.doctor import UNIT
 from controller.commands.pairing import SOCKET_NAME, PairingSocket
 from controller.commands.serve import how_to_pair
+from controller.commands.shipped import demo_shop_text, load_shipped, shop_of
+from controller.core.tick import Core
+from controller.model import LoadItem
+from controller.pump import Pump
+from controller.sim.shop import SimShop
+from controller.wire.link import Link
 from tests.shop.process import ROOT
 
 SHORT = '[[tempers]]\ntemperature_c = 90\nsoak_min = 2\nband_c = 8\n'
@@ -219,6 +227,67 @@ def test_an_oven_too_hot_to_start_is_refused_with_the_reason(
     (tmp_path / "short.toml").write_text('name = "short"\n' + SHORT)
     told = wrong(["rehearse", str(tmp_path / "short.toml"), "--start-c", "200"], capsys)
     assert "more than 15 °C above the first temper" in told
+
+
+def test_a_run_that_is_not_over_in_time_is_stopped_and_says_what_holds_it_up(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(rehearse, "LONGEST_S", 120.0)
+    (tmp_path / "short.toml").write_text('name = "short"\n' + SHORT)
+    assert main(["rehearse", str(tmp_path / "short.toml")]) == 3
+    told = capsys.readouterr().out
+    assert told.startswith("short: stopped after 0 h 2 min.\n  It was not over after 0.0333333 simulated hours")
+    assert "No interlock withheld heat; it was in its heat up." in told
+    assert main(["rehearse", str(tmp_path / "short.toml"), "--json", "-"]) == 3
+    told_apart = capsys.readouterr()
+    assert json.loads(told_apart.out)["outcome"] == "stopped"
+    assert told_apart.err.startswith("It was not over after ")
+
+
+def a_rehearsal(bar: io.StringIO | None = None) -> tuple[rehearse.Rehearsed, SimShop]:
+    library = load_shipped()
+    limits = shop_of(demo_shop_text(), library, name="demo.toml").limits
+    load = (LoadItem(0.2, 10.0),)
+    shop = SimShop(0, load=load)
+    return rehearse.Rehearsed(shop, Pump(lambda _: Core(limits), Link()), library.programs["drift"], load, bar), shop
+
+
+def test_a_rehearsal_that_trips_or_that_nobody_arms_says_how_it_ended(monkeypatch: pytest.MonkeyPatch) -> None:
+    bar = io.StringIO()
+    bar_of_one, shop = a_rehearsal(bar)
+    begin = shop.exchange
+
+    def later(data: bytes, dt_s: float) -> bytes:
+        if shop.now_s == 300.0:
+            shop.fault("oven_sensor_open", True)
+        return begin(data, dt_s)
+
+    monkeypatch.setattr(shop, "exchange", later)
+    assert bar_of_one.run() == "tripped"
+    assert "oven_sensor_lost" in bar_of_one.trips
+    assert "An oven sensor was lost while the oven was heating." in bar_of_one.ending
+    assert "100%" not in bar.getvalue()
+    assert bar.getvalue().endswith("\n")
+
+    unarmed, shop = a_rehearsal()
+    monkeypatch.setattr(shop, "press", lambda button: None)
+    assert unarmed.run() == "stopped"
+    assert unarmed.ending == "Nobody pressed the arm button within 5 min."
+
+
+def test_a_run_that_an_interlock_holds_up_for_ever_says_which(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(rehearse, "LONGEST_S", 900.0)
+    held, shop = a_rehearsal()
+    begin = shop.exchange
+
+    def later(data: bytes, dt_s: float) -> bytes:
+        if shop.now_s == 300.0:
+            shop.fault("door_open", True)
+        return begin(data, dt_s)
+
+    monkeypatch.setattr(shop, "exchange", later)
+    assert held.run() == "stopped"
+    assert "The oven door is open." in held.ending
 
 
 # --- doctor --------------------------------------------------------------------------------------------------
