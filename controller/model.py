@@ -325,7 +325,12 @@ class Prompt(NamedTuple):
     text: str
 
 
+Refusal = Literal["frames", "limits", "duty"]
+
+
 class BoardView(NamedTuple):
+    """`refuses`: what the board has not taken for ten seconds although it is heard."""
+
     connected: bool
     armed: bool
     arm_left_s: int | None
@@ -336,6 +341,7 @@ class BoardView(NamedTuple):
     port_text: str
     data_age_s: float | None
     presses: int
+    refuses: Refusal | None = None
 
 
 class OvenView(NamedTuple):

@@ -68,6 +68,17 @@ FIRE: Final = (
     "water. Never move the tank. Get everybody out and call the fire service if it burns.",
 )
 
+_ANEW: Final = (
+    "Switch the board off and on. If it stays so, look at the cable, stop the service and run `ovenhand doctor`: the "
+    "line loses what is sent, or the board's program is not the one that came with this one."
+)
+# A board that is heard and takes nothing, by what it does not take.
+REFUSALS: Final[Mapping[str, tuple[str, str]]] = {
+    "frames": ("The board is heard but takes nothing, so there is no heat.", _ANEW),
+    "limits": ("The board does not take its limits, so there is no heat.", _ANEW),
+    "duty": ("The board refuses the heat that it is asked for.", _ANEW),
+}
+
 # Short causes for the headline: row of the interlock table -> (cause, advice or "" for the row's own).
 CAUSES: Final[Mapping[str, tuple[str, str]]] = {
     "board_silent": ("no word from the board", ""),
@@ -221,6 +232,8 @@ def sentence(snapshot: Snapshot, *, units: Units, data_age_s: float) -> tuple[st
         return _incompatible(snapshot)
     if not board.connected:
         return _no_board(snapshot)
+    if board.refuses:
+        return REFUSALS[board.refuses]
     said = sorted(_zones(snapshot, units), key=lambda state: state.urgency)
     alert = _alert(snapshot.rows, units)
     if not said:

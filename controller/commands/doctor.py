@@ -233,6 +233,12 @@ def _about(reading: Reading) -> bool:
     causes = [name for bit, name in RESET_CAUSES.items() if board.reset_cause & bit]
     print(f"good: a board answers: firmware {board.firmware}, protocol {board.proto}, chip MAX{board.chip}.")
     print(f"note: it has started {board.boots} times, last by {' and '.join(causes) or 'an unknown cause'}.")
+    spoilt = reading.frames[-1].bad_frames if reading.frames else 0
+    if spoilt:
+        print(
+            f"note: frames that have reached it spoilt since it started: {spoilt}. A few from opening the port are "
+            "normal; if it is more each time, look for a loose or long cable, or mains wires beside it."
+        )
     for bit, what, refused in MISSING:
         if not board.fitted & bit:
             print(f"note: not fitted: {what}. Without it: {refused}.")

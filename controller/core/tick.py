@@ -15,6 +15,7 @@ from controller.core.interlocks import TRIP, Interlocks
 from controller.core.limits import Limits
 from controller.core.moment import Moment
 from controller.core.oven import Oven
+from controller.core.refused import Refused
 from controller.core.requests import answer
 from controller.core.sensing import SILENT_S, Sensing
 from controller.core.sounder import Sounder
@@ -79,6 +80,7 @@ class Core:
         self._resets: int | None = None
         self._armed_before = False
         self._sounder = Sounder()
+        self.refused = Refused()
         self._agitator_off_s = 0.0
         self.reading = Reading()
         self.oven_applied: float | None = None
@@ -250,6 +252,7 @@ class Core:
             return
         self._second_s = min(self._second_s - SECOND_S, SECOND_S)
         facts, command = self.facts, self.command
+        self.refused.second(self.reading, self.moment)
         # The board may have counted on-time before this process was there: the first look only takes the count.
         before = self._on_before or (frame.oven_on_ms, frame.tank_on_ms)
         self._on_before = (frame.oven_on_ms, frame.tank_on_ms)

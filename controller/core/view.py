@@ -54,6 +54,7 @@ def _board(core: Core) -> BoardView:
         reading.port_text,
         _known(core.facts.board_silent_s),
         frame.arms if frame else 0,
+        core.refused.what if fresh else None,
     )
 
 

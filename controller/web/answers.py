@@ -67,6 +67,9 @@ class BoardStatus(Told):
     port_text: str = Field(description="empty while the port is open, else what is wrong with it")
     data_age_s: Seconds | None
     presses: int = Field(description="of the arm button since the board's boot")
+    refuses: Literal["frames", "limits", "duty"] | None = Field(
+        description="what it has not taken for ten seconds although it is heard"
+    )
 
 
 class Interlock(Told):

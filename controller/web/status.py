@@ -143,6 +143,7 @@ def _board(board: BoardView, *, fresh: bool) -> dict[str, Any]:
         "port_text": board.port_text,
         "data_age_s": _known(board.data_age_s, 3),
         "presses": board.presses,
+        "refuses": board.refuses,
     }
 
 

@@ -77,7 +77,9 @@ def test_systemd_itself_finds_nothing_wrong_with_the_unit_where_it_is_there_to_a
 def test_doctor_says_which_board_what_is_not_fitted_and_what_opening_does(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    board = Rehearsal(SimShop(0, fitted=0b10111), 20.0)
+    shop = SimShop(0, fitted=0b10111)
+    shop.exchange(b"!H,1,1*0000\n!S,1*0000\n", 1.0)
+    board = Rehearsal(shop, 20.0)
     board.start()
     try:
         code = main(["doctor", "--data", str(tmp_path), "--device", board.tty_path])
@@ -86,6 +88,7 @@ def test_doctor_says_which_board_what_is_not_fitted_and_what_opening_does(
     told = capsys.readouterr().out
     assert "good: a board answers: firmware " in told, told
     assert "chip MAX31855" in told
+    assert re.search(r"note: frames that have reached it spoilt since it started: [2-9]\. ", told), told
     assert "note: opening this port does not reset the board" in told
     for bit, what, refused in MISSING:
         line = f"note: not fitted: {what}. Without it: {refused}."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from typing import Any
 
 import pytest
 
@@ -11,6 +12,7 @@ from controller.model import TRIP_BITS
 from controller.words import (
     BOARD_TRIPS,
     CAUSES,
+    REFUSALS,
     in_units,
     say_difference,
     say_duration,
@@ -148,6 +150,18 @@ def test_sentences_are_short_whole_and_calm(name: str, units: str) -> None:
 @pytest.mark.parametrize("name", STATES)
 def test_fahrenheit_leaves_no_celsius_behind(name: str) -> None:
     assert "°C" not in " ".join(sentence(STATES[name](), units="F", data_age_s=0.2))
+
+
+@pytest.mark.parametrize("which", REFUSALS)
+def test_a_board_that_takes_nothing_is_said_before_what_oven_and_oil_would_say(which: Any) -> None:
+    for name in ("soak", "oil_ready", "nothing_on"):
+        snapshot = STATES[name]()
+        refused = snapshot._replace(board=snapshot.board._replace(refuses=which))
+        assert sentence(refused, units="C", data_age_s=0.2) == REFUSALS[which]
+        well_said(*REFUSALS[which])
+    tripped = STATES["trip_oven"]()
+    told = sentence(tripped._replace(board=tripped.board._replace(refuses=which)), units="C", data_age_s=0.2)
+    assert told == SAID["trip_oven"], "a trip comes first"
 
 
 def test_old_data_is_said_first_but_never_over_a_fire() -> None:
