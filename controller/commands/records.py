@@ -37,6 +37,10 @@ def add_arguments(parser: ArgumentParser) -> None:
     _add_run(show)
     show.add_argument("--json", action="store_true", help="as JSON")
 
+    dips = _action(actions, "quenches", "what went into the oil and how far it warmed it, newest first", _quenches)
+    dips.add_argument("--limit", type=_number, default=20, metavar="N", help="at most N quenches (20)")
+    dips.add_argument("--json", action="store_true", help="as JSON")
+
     export = _action(actions, "export", "one run for a spreadsheet (CSV) or with everything (JSON)", _export)
     _add_run(export)
     export.add_argument("--format", choices=("csv", "json"), default="csv", help="csv (default) or json")
@@ -143,6 +147,26 @@ def _show(book: Book, args: Namespace) -> int:
         print("\nWhat happened (UTC)")
     for event in entry["events"]:
         print(f"  {_clock(event['at'])}  {event['text'] or event['kind']}")
+    return 0
+
+
+_DIP: Final = "{:<20}  {:>8}  {:>7}  {:<24}  {:>9}  {:>8}  {:>6}  {}"
+
+
+def _quenches(book: Book, args: Namespace) -> int:
+    quenches = book.quenches(limit=args.limit)
+    if args.json:
+        _print_json(quenches)
+    elif not quenches:
+        print("No quench is in the book yet.", file=sys.stderr)
+    else:
+        print(_DIP.format("at (UTC)", "mass kg", "from °C", "oil", "before °C", "after °C", "piece", "note").rstrip())
+        for one in quenches:
+            forms = (("mass_kg", ".2f"), ("part_c", ".0f"), ("before_c", ".1f"), ("after_c", ".1f"))
+            mass, part, before, after = ("-" if one[name] is None else format(one[name], form) for name, form in forms)
+            piece = "-" if one["piece_id"] is None else one["piece_id"]
+            told = (_clock(one["at"]), mass, part, one["oil"] or "-", before, after, piece, one["note"])
+            print(_DIP.format(*told).rstrip())
     return 0
 
 

@@ -15,6 +15,7 @@ from controller.core.interlocks import TRIP, Interlocks
 from controller.core.limits import Limits
 from controller.core.moment import Moment
 from controller.core.oven import Oven
+from controller.core.quenches import FILL_IN_S
 from controller.core.refused import Refused
 from controller.core.requests import answer
 from controller.core.sensing import SILENT_S, Sensing
@@ -271,10 +272,12 @@ class Core:
         self.tank_watch.second(facts, tank_duty, tank_on, self.limits.tank_limit_c)
         if self.tank_watch.step_k is not None:
             rise_k = self.tank_watch.step_k
+            known = self.tank.quenches.since_s <= FILL_IN_S
             mass_kg, marked = self.tank.quenches.seen(facts.tank_c - rise_k, rise_k)
             self.moment.happened(
-                "quench_seen", "The oil rose as after a quench.", rise_k=rise_k, mass_kg=mass_kg, marked=marked
-            )
+                "quench_seen", "The oil rose as after a quench.", rise_k=rise_k, mass_kg=mass_kg, marked=marked,
+                known=known,
+            )  # fmt: skip
         comparable = heard and command.contactor
         near_off = self.limits.tank_limit_c is not None and not facts.tank_max_c < self.limits.tank_limit_c - 3.0
         facts.asked_applied_oven = self._oven_delivery.second(

@@ -17,6 +17,12 @@ Writing = Callable[[sqlite3.Connection], Any]
 _log = logging.getLogger(__name__)
 
 
+def in_order(connection: sqlite3.Connection, first: Writing, second: Writing) -> None:
+    """Two writings as one: both, or neither."""
+    first(connection)
+    second(connection)
+
+
 class Item(NamedTuple):
     """Something to do on the write connection. `durable`: flushed to the card before it counts as done."""
 

@@ -263,6 +263,11 @@ class Book:
             )
         return piece
 
+    def quenches(self, *, limit: int = 200) -> list[dict[str, Any]]:
+        """The newest quenches first, declared or seen: `mass_kg`, `part_c`, the `oil` and how warm it was before and
+        after, where that was measured."""
+        return self._rows("SELECT * FROM quenches ORDER BY id DESC LIMIT ?", (limit,))
+
     def ladder(self, stock_id: int) -> list[dict[str, Any]]:
         return self._rows("SELECT * FROM ladder WHERE stock_id = ? ORDER BY id", (stock_id,))
 

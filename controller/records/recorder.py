@@ -7,6 +7,7 @@ from typing import Any, Final
 
 from ..model import Answer, Event, Outcome, Reason, Request, Snapshot
 from .batch import Writing
+from .quenches import QuenchBook, both
 from .rows import RunStart, sample_of
 from .tape import TapeHead
 from .writer import Records
@@ -27,7 +28,7 @@ class RunRecorder:
 
     Events it acts on: `run_started` {`run_id`, `program`, `load`, `who`}, `run_resumed` {`run_id`},
     `run_ended` {`run_id`, `outcome`, `tempers`} (its text becomes the run's ending), `request_accepted` and
-    `request_refused` {`request_id`, `reasons`?, `run_id`?, `phase`?}.
+    `request_refused` {`request_id`, `reasons`?, `run_id`?, `phase`?}, and those of quenches (`QuenchBook`).
     """
 
     def __init__(
@@ -49,6 +50,7 @@ class RunRecorder:
         self._run_id: int | None = None
         self._state_kept_s = now_s
         self._sample_due_s = float("-inf")
+        self._quenches = QuenchBook()
         self._unanswered: dict[int, Request] = {}
         self._in_trouble = False
 
@@ -112,12 +114,13 @@ class RunRecorder:
         elif event.kind in _ANSWERED:
             self._answered(event, at)
         # A run's last event belongs to it, and is left before its end, so that both come in one commit.
+        quench = self._quenches.writing(event, snapshot, at)
         tell = self._tell
         numbers = self._records.put_events(
             (event,),
             run_id=self._run_id,
             at=at,
-            beside=None if tell is None else lambda told, number: tell(told, snapshot, number, at),
+            beside=lambda told, number: both(quench, None if tell is None else tell(told, snapshot, number, at)),
         )
         if event.kind == "run_ended":
             self._run_ends(event, now_s, at)

@@ -23,7 +23,7 @@ from typing import Any, Final, TypeVar
 
 from ..model import Answer, Event, Request
 from . import rows
-from .batch import Batch, Gap, Item, Writing, commit
+from .batch import Batch, Gap, Item, Writing, commit, in_order
 from .plain import text_of
 from .schema import RecordsError, hold_for_writing, open_for_writing, prepare_file
 from .trouble import sentence
@@ -39,11 +39,6 @@ MOST_SAMPLES: Final = 7_200  # two hours
 MOST_TAPE: Final = 240  # two hours of half-minute blocks, about 5 MB
 _BATCH: Final = 2_000
 _TAPE_BATCH: Final = 24  # a lead-in and what came meanwhile
-
-
-def _both(connection: sqlite3.Connection, first: Writing, second: Writing) -> None:
-    first(connection)
-    second(connection)
 
 
 class Records:
@@ -140,7 +135,7 @@ class Records:
                 numbers.append(number)
                 insert: Writing = partial(rows.insert_event, number=number, event=event, run_id=run_id, at=at)
                 more = None if beside is None else beside(event, number)
-                self._leave(Item(insert if more is None else partial(_both, first=insert, second=more)))
+                self._leave(Item(insert if more is None else partial(in_order, first=insert, second=more)))
         return tuple(numbers)
 
     def put_request(self, request: Request, answer: Answer, *, at: float | None = None) -> None:

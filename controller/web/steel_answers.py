@@ -63,9 +63,25 @@ class DeclaredQuench(Told):
     part_c: Celsius | None
 
 
+class Quenched(Told):
+    """What a quench did to the oil."""
+
+    id: int
+    piece_id: int | None
+    at: Rfc3339
+    mono_s: Seconds | None
+    declared: bool = Field(description="false: seen in the oil, its mass estimated from the rise")
+    mass_kg: float | None
+    part_c: Celsius | None
+    oil: str | None
+    before_c: Celsius | None = Field(description="the oil, °C")
+    after_c: Celsius | None = Field(description="the oil at its warmest after it, where it was measured")
+    note: str
+
+
 class Piece(PieceLine):
     piece_steps: list[dict[str, Any]]
-    quenches: list[dict[str, Any]]
+    quenches: list[Quenched]
     file_tests: list[FileTest]
     declared_quenches: list[DeclaredQuench]
     runs: list[PieceRun]

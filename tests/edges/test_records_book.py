@@ -12,6 +12,7 @@ from pathlib import Path
 
 import pytest
 
+from controller.cli import main
 from controller.commands import records as command
 from controller.model import Event
 from controller.records import (
@@ -406,3 +407,22 @@ def test_the_data_directory_is_the_services_or_the_users(monkeypatch: pytest.Mon
     assert default_data_directory({"XDG_DATA_HOME": "/data"}) == Path("/data/ovenhand")
     assert default_data_directory({"XDG_DATA_HOME": "odd"}) == Path("/home/smith/.local/share/ovenhand")
     assert default_data_directory({}) == Path("/home/smith/.local/share/ovenhand")
+
+
+def test_the_quenches_of_the_tank_are_a_list(path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["records", "quenches", "--data", str(path.parent)]
+    records = opened(path)
+    for statement in (
+        "INSERT INTO quenches (at, declared, mass_kg, part_c, oil, before_c, after_c, note)"
+        " VALUES (1700000000, 1, 0.4, 845, 'canola', 52.04, 61.2, 'The oil rose by 9 K; 9 were expected.')",
+        "INSERT INTO quenches (at, declared, mass_kg) VALUES (1700000600, 0, 0.51)",
+    ):
+        records.write(lambda connection, statement=statement: connection.execute(statement)).result(10)
+    assert records.close(10.0)
+    assert main(words) == 0
+    _, seen, said = (line.split() for line in capsys.readouterr().out.splitlines())
+    assert said[:7] == ["2023-11-14", "22:13:20", "0.40", "845", "canola", "52.0", "61.2"]
+    assert said[8:11] == ["The", "oil", "rose"]
+    assert seen == ["2023-11-14", "22:23:20", "0.51", "-", "-", "-", "-", "-"]
+    assert main([*words, "--json", "--limit", "1"]) == 0
+    assert [one["declared"] for one in json.loads(capsys.readouterr().out)] == [False]

@@ -16,15 +16,27 @@ from controller.model import (
     Outcome,
     OvenView,
     Preheat,
+    Quench,
     Reason,
     Request,
     Snapshot,
     Start,
     StopOven,
     TankView,
+    Wish,
 )
-from controller.records import Book, Records, RecordsError, RunRecorder, RunStart, TapeKind, database_path
+from controller.records import (
+    Book,
+    Records,
+    RecordsError,
+    RunRecorder,
+    RunStart,
+    ShopWriter,
+    TapeKind,
+    database_path,
+)
 from controller.records.tape import BLOCK_S, KEPT_RUNS, LEAD_IN_S, compress, entries_of, frame
+from tests.core.test_tank import ready_rig
 
 WALL_S = 1_700_000_000.0
 PROGRAM = {"name": "drift", "tempers": [{"temperature_c": 232.0, "soak_s": 3600.0}]}
@@ -265,3 +277,101 @@ def test_a_run_that_the_book_does_not_know_gets_no_samples_of_its_own(path: Path
         assert connection.execute("SELECT DISTINCT run_id FROM samples").fetchall() == [(None,)]
     connection.close()
     assert Book(path).verify() == []
+
+
+def declared(as_what: str, **data: object) -> tuple[str, dict[str, object]]:
+    return "quench_declared", {"as_what": as_what, "mass_kg": None, "part_c": None, "piece": None} | data
+
+
+def test_a_quench_is_a_row_with_what_the_oil_did(path: Path, records: Records) -> None:
+    piece = ShopWriter(records, wall=lambda: WALL_S).add_piece({"name": "drift"})
+    daemon = Daemon(records)
+    daemon.tick(declared("first", piece=piece))
+    daemon.tick(declared("again"))
+    daemon.tick(declared("fills", mass_kg=0.4, part_c=845.0))
+    daemon.tick(("quench_seen", {"known": True, "rise_k": 5.0, "mass_kg": 0.37, "marked": False}))
+    daemon.tick(("quench_measured", {"rise_k": 9.126}))
+    daemon.tick(declared("first", mass_kg=0.3, piece=piece + 1))
+    daemon.tick(declared("second", mass_kg=0.2))
+    daemon.tick(("quench_measured", {"rise_k": 12.0}))
+    daemon.tick(("quench_seen", {"known": False, "rise_k": 5.0, "mass_kg": 0.5, "marked": True}))
+    assert records.flush()
+    book = Book(path)
+    told = [
+        (one["piece_id"], one["declared"], one["mass_kg"], one["part_c"], one["before_c"], one["after_c"])
+        for one in reversed(book.quenches())
+    ]
+    assert told == [
+        (piece, True, 0.4, 845.0, 40.0, 49.13),
+        (None, True, 0.3, None, 40.0, None),  # measured with the one that followed it; a piece nobody knows is none
+        (None, True, 0.2, None, 40.0, 52.0),
+        (None, False, 0.5, None, 35.0, 40.0),
+    ]
+    assert [one["id"] for one in (book.piece(piece) or {})["quenches"]] == [1]
+    assert book.quenches(limit=1)[0]["note"].startswith("Seen in the oil")
+    assert book.quenches()[-1]["at"] == "2023-11-14T22:30:00.250Z"
+    assert len(book.events()) == 9
+    # Its mass is said afterwards: now it is one that was declared.
+    daemon.tick(declared("fills", mass_kg=0.6))
+    assert records.flush()
+    newest = book.quenches(limit=1)[0]
+    assert (newest["declared"], newest["mass_kg"], newest["note"]) == (True, 0.6, "")
+
+
+def test_another_process_fills_in_no_quench_of_the_one_before(path: Path, records: Records) -> None:
+    Daemon(records).tick(declared("first", mass_kg=0.4))
+    again = Daemon(records)
+    again.tick(declared("fills", mass_kg=9.0))
+    again.tick(("quench_measured", {"rise_k": 30.0}))
+    assert records.flush()
+    (one,) = Book(path).quenches()
+    assert (one["mass_kg"], one["after_c"]) == (0.4, None)
+
+
+def test_a_quench_that_never_reached_the_book_is_not_mistaken_for_the_one_before(path: Path, records: Records) -> None:
+    daemon = Daemon(records)
+    daemon.tick(declared("first", mass_kg=0.4))
+    daemon.tick(declared("first", mass_kg=0.5))
+    records.write(lambda connection: connection.execute("DELETE FROM quenches WHERE id = 2")).result(5)
+    daemon.tick(("quench_measured", {"rise_k": 30.0}))
+    assert records.flush()
+    (one,) = Book(path).quenches()
+    assert (one["mass_kg"], one["after_c"]) == (0.4, None)
+
+
+def test_a_quench_and_its_event_are_in_the_book_together_or_not_at_all(path: Path, records: Records) -> None:
+    daemon = Daemon(records)
+    records.write(lambda connection: connection.execute("DROP TABLE piece_steps")).result(5)
+    records.write(lambda connection: connection.execute("ALTER TABLE quenches RENAME TO away")).result(5)
+    daemon.tick(declared("first", mass_kg=0.4))
+    assert records.flush() is False or records.dropped == 1
+    assert Book(path).events() == []
+
+
+def test_what_the_core_says_of_real_quenches_is_what_the_book_has(path: Path, records: Records) -> None:
+    rig = ready_rig()
+    recorder = RunRecorder(records, state=dict, now_s=rig.now_s)
+
+    def ticks(seconds: float, *wishes: Wish) -> None:
+        for number in range(round(seconds * 4)):
+            outcome = rig.tick(*wishes if number == 0 else ())
+            recorder.took(
+                rig.now_s, WALL_S, data=b"", requests=(), forced=False, wrote=b"", outcomes=[outcome], port=None
+            )
+
+    oil_c = rig.core.facts.tank_c
+    rig.shop.tank.quench(0.4, 845.0, 12.0)
+    ticks(320.0, Quench(mass_kg=0.4, part_c=845.0))
+    ticks(400.0)
+    rig.shop.tank.quench(0.4, 845.0, 12.0)
+    ticks(200.0)
+    assert records.flush()
+    seen, said = Book(path).quenches()
+    assert (said["declared"], said["mass_kg"], said["part_c"], said["oil"]) == (True, 0.4, 845.0, "canola")
+    assert said["before_c"] == pytest.approx(oil_c, abs=0.5)
+    measured = next(event for event in rig.events if event.kind == "quench_measured")
+    assert said["after_c"] - said["before_c"] == pytest.approx(measured.data["rise_k"], abs=0.02)
+    assert measured.data["rise_k"] > 5.0
+    assert said["note"] == measured.text
+    assert (seen["declared"], seen["piece_id"]) == (False, None)
+    assert seen["mass_kg"] == pytest.approx(0.4, rel=0.5)

@@ -85,7 +85,12 @@ def test_tested_pieces_narrow_what_is_expected_of_a_stock(steel: Steel) -> None:
     by_hand = steel.post(path, {"one_file": "skates", "temper_c": 230, "temper_s": 60, "by_hand": True}, named).json()
     assert by_hand["teaching"] == 1, "colours run by hand teach nothing"
     assert (by_hand["tests"][1]["low_hrc"], by_hand["tests"][1]["high_hrc"]) == (58.0, None)
+    steel.shop.records.write(lambda connection: connection.execute(
+        "INSERT INTO quenches (piece_id, at, mono_s, declared, mass_kg, oil, before_c, after_c)"
+        " VALUES (?, 1.0, 2.0, 1, 0.4, 'canola', 52.0, 61.2)", (piece.json()["id"],)
+    )).result(5)  # fmt: skip
     found = steel.get(f"/pieces/{piece.json()['id']}", "/pieces/{id}").json()
+    assert [(one["before_c"], one["after_c"], one["part_c"]) for one in found["quenches"]] == [(52.0, 61.2, None)]
     assert (found["plan"], found["tag"], len(found["file_tests"])) == ({"use": "drift"}, "D1", 1)
     assert [one["name"] for one in steel.get("/pieces").json()] == ["drift"]
 

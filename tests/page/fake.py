@@ -138,7 +138,9 @@ NOT_ALLOWED: Final = QUENCH | {"rise_k": 90.0, "after_c": 145.0, "allowed": Fals
     {"code": "too_hot", "text": "The oil would go to 145 °C; its limit is 90 °C."}]}  # fmt: skip
 STEEL: Final[Mapping[str, Any]] = {
     "stock": [BAR], "stock/1": BAR, "stock/1/ladder": LADDER, "stock/1/filetests": TESTS, "pieces": [PIECE],
-    "pieces/3": PIECE | {"piece_steps": [], "quenches": [], "declared_quenches": [
+    "pieces/3": PIECE | {"piece_steps": [], "quenches": [
+        {"id": 1, "piece_id": 3, "at": _time(BEGAN), "mono_s": 9.0, "declared": True, "mass_kg": 0.42, "part_c": 850.0,
+         "oil": "Demo quench oil", "before_c": 52.1, "after_c": 61.4, "note": ""}], "declared_quenches": [
         {"at": _time(BEGAN), "who": "device 1", "mass_kg": 0.42, "part_c": 850.0}],
         "file_tests": TESTS["tests"], "runs": [LINE | {"tempers": ANSWERS["runs/7"]["tempers"]}]},
     "plan/choices": {"uses": USES, "origins": ["axle", "bolt"], "media": ["air", "oil", "water", "brine"],

@@ -128,6 +128,13 @@ def test_the_oils_margins_stand_on_one_scale(browser: Browser) -> None:
         assert fits(page)
 
 
+def test_a_piece_shows_what_its_quench_did_to_the_oil(browser: Browser) -> None:
+    with opened(browser, Script("soak"), "Steel") as page:
+        page.locator("main").get_by_role("button", name="drift no. 3").click()
+        expect(page.locator("main")).to_contain_text(re.compile(r"the oil went from 52.°C to 61.°C\."))
+        assert fits(page)
+
+
 def test_a_viewer_reads_steel_and_is_offered_no_form(browser: Browser) -> None:
     with opened(browser, Script("soak", role="viewer"), "Steel") as page:
         expect(page.get_by_role("heading", name="Stock")).to_be_visible()

@@ -48,6 +48,7 @@ async function piece(root, id, again) {
   root.replaceChildren(make("h1", {}, told.name), note([told.plan.use && `For: ${told.plan.use}.`, told.tag && `Tag ${told.tag}.`, told.note].filter(Boolean).join(" ")),
     told.declared_quenches.length ? make("h2", {}, "Quenches") : "",
     make("ul", { class: "plain" }, told.declared_quenches.map((one) => make("li", {}, `${day(one.at)}${one.part_c ? `, from ${degrees(one.part_c)}` : ""}.`))),
+    ...told.quenches.filter((one) => one.after_c).map((one) => note(`${day(one.at)}: the oil went from ${degrees(one.before_c)} to ${degrees(one.after_c)}.`)),
     make("h2", {}, "Tempers"), runs.length ? make("ul", { class: "plain" }, runs) : note("Not tempered here yet. Choose it in the load when you start."),
     make("h2", {}, "File tests"), tests.length ? make("ul", { class: "plain" }, tests) : note("Not tested yet. Tests are entered with its bar."),
     make("div", { class: "row" }, button("Back to steel", again)));
