@@ -102,8 +102,8 @@ class Probes:
     """The sensors of one shop. `advance` after every step of the plant, `sample` whenever the board asks.
 
     Faults are to be set: `letters` (place -> what the chip says instead of a value), `frozen`, `reversed` and
-    `shorted` (the pair reads its own terminal block), `astray` (what has slipped out of its place);
-    `block_warmer_k`: how much warmer than the room the terminal block is.
+    `shorted` (the pair reads its own terminal block), `astray` (what has slipped out of its place), `offset_k` (place
+    -> how far it reads from the truth); `block_warmer_k`: how much warmer than the room the terminal block is.
     """
 
     def __init__(self, parameters: ProbeParameters, chip: int, rng: Random, oven: Oven, tank: Tank) -> None:
@@ -114,6 +114,7 @@ class Probes:
         self.reversed: set[int] = set()
         self.shorted: set[int] = set()
         self.astray: set[int] = set()
+        self.offset_k: dict[int, float] = {}
         part_c = oven.load_c if oven.has_load else oven.air_c
         self.now_c = [oven.air_c, oven.air_c, tank.upper_c, tank.upper_c, part_c]
         self.before_c = list(self.now_c)
@@ -202,7 +203,14 @@ class Probes:
         if self.letters or self.frozen or self.reversed or self.shorted:
             sample = self._spoil(sample)
         self._last = sample
-        return sample
+        return self._aged(sample) if self.offset_k else sample
+
+    def _aged(self, sample: Sample) -> Sample:
+        values = list(sample.values)
+        for place, offset_k in self.offset_k.items():
+            values[place] += round(4.0 * offset_k) * 25
+        a, b, c, d, e = values
+        return Sample((a, b, c, d, e), sample.faults, sample.cold)
 
     def _from_zero(self, t_c: float) -> float:
         """What the chip shows with its cold junction at 0 °C, in its own steps."""

@@ -23,7 +23,6 @@ from controller.model import (
     Wish,
 )
 from controller.pump import Pump
-from controller.sim.board_sensors import Sample
 from controller.sim.faults import FAULTS
 from controller.sim.shop import Initial, SimShop
 from controller.wire.link import Link
@@ -77,7 +76,6 @@ class World:
         self._down_until_s: float | None = None
         self._down_restarts = False
         self._resets_board = False
-        self._offsets_c: dict[int, float] = {}
         self._wishes: list[Wish] = []
         self._number = 0
         self._waiting = b""
@@ -261,21 +259,9 @@ class World:
             return
         if on:
             sign = 1.0 if name.endswith("high") else -1.0
-            self._offsets_c[place] = sign * self._rng.choice((5.0, 15.0, 40.0, 150.0))
+            probes.offset_k[place] = sign * self._rng.choice((5.0, 15.0, 40.0, 150.0))
         else:
-            self._offsets_c.pop(place, None)
-        if "sample" not in vars(probes):
-            sample = probes.sample
-
-            def shifted(share: float) -> Sample:
-                got = sample(share)
-                values = list(got.values)
-                for at, offset_c in self._offsets_c.items():
-                    values[at] += round(4.0 * offset_c) * 25
-                a, b, c, d, e = values
-                return Sample((a, b, c, d, e), got.faults, got.cold)
-
-            probes.sample = shifted  # type: ignore[method-assign]
+            probes.offset_k.pop(place, None)
 
     def _power_or_host(self, name: str, on: bool) -> None:
         board, rng = self.shop.board, self._rng
