@@ -55,6 +55,8 @@ TRANSITIONS: Final[Mapping[tuple[Phase, Cause], Phase | Literal["back"]]] = {
     ("tripped", "reset"): "ready",
 }
 
+# A run is on: it has begun and is neither ended nor tripped.
+ACTIVE: Final = frozenset({"heat_up", "soak", "cool", "prompt", "withheld"})
 MOST_TEMPERS: Final = 6
 
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from controller.core.interlocks import NAMES, PERMIT
-from controller.core.oven import ACTIVE, ARM_WAIT_S
+from controller.core.oven import ARM_WAIT_S
+from controller.core.program import ACTIVE
 from controller.model import BoardView, OvenView, Snapshot, TankView
 
 if TYPE_CHECKING:

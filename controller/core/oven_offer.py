@@ -1,0 +1,103 @@
+"""What the oven offers to go on with: a run that was paused, or cut off by a restart."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from controller.core.limits import Limits
+from controller.core.moment import Moment
+from controller.core.oven_run import OvenRun
+from controller.core.program import ACTIVE, Run
+from controller.core.resume import OFFERED_S, offer_text, run_from_state, run_to_state
+from controller.model import Reason
+
+
+class OvenOffer(OvenRun):
+    """`resumable`: the run that was cut off, as plain data; None where none is offered."""
+
+    def __init__(self, limits: Limits, next_run_id: int, resumable: Mapping[str, Any] | None) -> None:
+        super().__init__(limits, next_run_id)
+        self.resumable: Mapping[str, Any] | None = resumable
+        self._offered_at_s: float | None = None
+        self._told_resumable = False
+        self._open: Run | None = None
+
+    @property
+    def resumable_run_id(self) -> int | None:
+        """A paused run, or one cut off by a restart."""
+        if self.paused and self.run is not None:
+            return self.run.run_id
+        return int(self.resumable["run_id"]) if self.resumable else None
+
+    def resume_refusals(self, run_id: int) -> list[Reason]:
+        """Why this run cannot be resumed; empty when it can."""
+        if self.resumable_run_id == run_id:
+            return []
+        known = self.resumable_run_id
+        offer = f"Run {known} can be resumed." if known is not None else "No run is waiting to be resumed."
+        return [Reason("not_resumable", f"Run {run_id} cannot be resumed. {offer}")]
+
+    def resumed_run(self) -> Run | None:
+        """The paused run, or the one that was cut off; None where its stored data make no run."""
+        if self.paused or self.resumable is None:
+            return self.run
+        try:
+            return run_from_state(self.resumable)
+        except (KeyError, TypeError, ValueError):
+            return None
+
+    def resume(self, moment: Moment) -> None:
+        """Go on with the paused or cut-off run, once the machine is armed, where it was: at a question of the
+        program or in its cool, too; a soak begins with heating up to it."""
+        if not self.paused and self.resumable is not None:
+            self.run = self.resumed_run()
+            if self.run is None:
+                return
+            self.estimate.load(self.run.load, None)
+            left_in = self.resumable.get("phase")
+            self._back_to = left_in if left_in in ("prompt", "cool") else "heat_up"
+        run = self.run
+        if run is None:
+            return
+        self._go("resume")
+        self.resumable = self._open = None
+        self.paused = False
+        self.waiting_s = 0.0
+        moment.happened("run_resumed", f"Run {run.run_id} goes on.", run_id=run.run_id)
+        if moment.armed:
+            self._armed(moment)
+        else:
+            moment.happened("arm_wanted", "Press the arm button at the oven.", run_id=run.run_id)
+
+    def offer(self, moment: Moment) -> None:
+        """Each tick: tell once of a run that was cut off; a day after that it is offered no longer."""
+        if self.resumable is None:
+            self._offered_at_s = None
+            return
+        run_id, away_s = self.resumable_run_id, float(self.resumable.get("away_s", 0.0))
+        if self._offered_at_s is not None:
+            away_s += max(0.0, moment.now_s - self._offered_at_s)
+        self._offered_at_s = moment.now_s
+        if away_s > OFFERED_S:
+            self._withdraw(moment, "Nobody went on with it within 24 h.")
+            moment.happened("run_lapsed", f"Run {run_id} was cut off more than 24 h ago; start anew.", run_id=run_id)
+            return
+        self.resumable = {**self.resumable, "away_s": away_s}
+        if not self._told_resumable:
+            self._told_resumable = True
+            moment.happened("run_resumable", offer_text(self.resumable, away_s), run_id=run_id, away_s=away_s)
+
+    def state(self) -> dict[str, Any] | None:
+        """The run that would have to be resumed after a restart, as plain data; also one that waits for the button."""
+        if self.run is not None and self.phase in ACTIVE | {"waiting_for_arm"}:
+            return run_to_state(self.run, self._under())
+        return dict(self.resumable) if self.resumable else None
+
+    def _withdraw(self, moment: Moment, why: str) -> None:
+        """It is no longer offered to go on. A run that had gone on here is open in the book, so its end is told."""
+        run, self._open, self.resumable = self._open, None, None
+        if run is not None:
+            self.run = run
+            self._finish(moment, "stopped", why)
+            self.run = None
