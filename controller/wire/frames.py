@@ -5,12 +5,14 @@ The CRC has polynomial 0x1021 and initial value 0xFFFF (CRC-16/IBM-3740; "123456
 
 from __future__ import annotations
 
+import re
 from binascii import crc_hqx
 from typing import Final
 
 LONGEST: Final = 180
 SILENCE_S: Final = 0.050
-_START: Final = 0x21
+_FRAME: Final = re.compile(rb"([ -)+-~]+)\*([0-9A-F]{4})\n")
+"""What follows a `!`: BODY of printable ASCII without `*`, and its check."""
 
 
 def crc16(body: bytes) -> int:
@@ -21,16 +23,6 @@ def crc16(body: bytes) -> int:
 def encode(body: bytes) -> bytes:
     """The whole frame around BODY (printable ASCII without `*`)."""
     return b"!%b*%04X\n" % (body, crc_hqx(body, 0xFFFF))
-
-
-def _body(frame: bytes) -> bytes | None:
-    """BODY of the bytes from `!` to the line feed, or None when they are no well-formed frame."""
-    body, check = frame[1:-6], frame[-6:-1]
-    if len(frame) < 8 or len(frame) > LONGEST or check[:1] != b"*":
-        return None
-    if check[1:] != b"%04X" % crc_hqx(body, 0xFFFF):
-        return None
-    return body if b"*" not in body and body.isascii() and body.decode().isprintable() else None
 
 
 class FrameDecoder:
@@ -73,14 +65,10 @@ class FrameDecoder:
         last = len(parts) - 1
         self._half = b""
         for number, part in enumerate(parts):
-            end = part.find(b"\n")
-            if end >= 0:
-                body = _body(b"!" + part[: end + 1])
-                if body is None:
-                    self.bad_frames += 1
-                else:
-                    bodies.append(body)
-            elif number == last and len(part) + 1 < LONGEST:
+            found = _FRAME.match(part)
+            if found and found.end() < LONGEST and crc_hqx(found[1], 0xFFFF) == int(found[2], 16):
+                bodies.append(found[1])
+            elif number == last and b"\n" not in part and len(part) + 1 < LONGEST:
                 self._half = b"!" + part
             else:
                 self.bad_frames += 1
