@@ -7,7 +7,6 @@ clock's own pace.
 from __future__ import annotations
 
 import random
-import sys
 import threading
 import time
 from dataclasses import dataclass, field
@@ -197,11 +196,3 @@ def _armed(running: ShopProcess, board: Rehearsal) -> None:
     running.until(lambda: bool(running.status()["board"]["connected"]))
     board.press("arm")
     running.until(lambda: bool(running.status()["board"]["armed"]))
-
-
-if __name__ == "__main__":
-    import tempfile
-
-    with tempfile.TemporaryDirectory() as place:
-        drawn_seed = random.randrange(2**31) if len(sys.argv) < 3 else int(sys.argv[2])
-        print("\n".join(kills(int(sys.argv[1]), drawn_seed, Path(place)).lines()))

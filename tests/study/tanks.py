@@ -1,13 +1,12 @@
 """Drawn tanks with any single fault while the oil is warmed and held: how far over its limit does the oil get?
 
-`python -m tests.study.tanks [--tanks 500] [--seed 1]` runs all of it; `worst_of` runs some. The limit is the tank's
+`python -m tests.study tanks 500 --seed 1` runs all of it; `worst_of` runs some. The limit is the tank's
 heater-off limit. What the sheath still holds when its current ends goes into the oil afterwards, and a sensor may
 read wrong by as much as the drawn probes do: both are worked out for each run and taken off.
 """
 
 from __future__ import annotations
 
-import argparse
 from collections.abc import Iterable
 from dataclasses import dataclass
 from random import Random
@@ -101,29 +100,22 @@ def worst_of(runs: Iterable[Run]) -> dict[str, Run]:
     return worst
 
 
-def main() -> None:
-    """Print the table."""
-    parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--tanks", type=int, default=500)
-    parser.add_argument("--seed", type=int, default=1, help="the first of the seeds")
-    args = parser.parse_args()
+def table(first: int, count: int) -> bool:
+    """Play these seeds and print the table; True when no oil went over its limit."""
     runs = []
-    for seed in range(args.seed, args.seed + args.tanks):
+    for seed in range(first, first + count):
         runs.append(one(seed))
         run = runs[-1]
         if run.over_limit_k > 0.0:
             print(f"seed {run.seed} {run.fault}: {run.over_limit_k:.2f} K over {run.limit_c:.1f}, sheath "
                   f"{run.explained_k:.2f}, sensors {run.read_low_k:.2f}, {run.tripped}", flush=True)  # fmt: skip
     over = [run for run in runs if run.over_limit_k > 0.0]
-    print(f"{len(runs)} tanks, seeds {args.seed} to {args.seed + args.tanks - 1}: {len(over)} over their limit")
+    print(f"{count} tanks, seeds {first} to {first + count - 1}: {len(over)} over their limit")
     print("| fault | runs | worst over its limit, K | sheath and sensors explain, K | hottest oil, °C |")
     print("| --- | --- | --- | --- | --- |")
     for name, run in sorted(worst_of(runs).items(), key=lambda item: -item[1].over_limit_k):
-        count = sum(one_.fault == name for one_ in runs)
+        times = sum(one_.fault == name for one_ in runs)
         explained = run.explained_k + run.read_low_k
-        print(f"| {name} | {count} | {run.over_limit_k:.1f} | {explained:.1f} | {run.hottest_c:.1f} |")
-    print(f"worst that neither explains: {max(run.unexplained_k for run in runs):.2f} K")
-
-
-if __name__ == "__main__":
-    main()
+        print(f"| {name} | {times} | {run.over_limit_k:.1f} | {explained:.1f} | {run.hottest_c:.1f} |")
+    print(f"worst that neither explains: {max(run.unexplained_k for run in runs):.2f} K", flush=True)
+    return not over
