@@ -297,8 +297,10 @@ class World:
             shop.press("arm")
             self.board_judge.pressed_s = self.now_s
         elif what == "reset":
+            # Who presses again while it is still down goes on with the same hold.
+            if not shop.board.reset_button:
+                self.board_judge.held_s = self.now_s
             shop.press("reset")
-            self.board_judge.held_s = self.now_s
         elif what == "mend":
             self._mend()
         elif what == "cold_steel":
