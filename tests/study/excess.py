@@ -12,7 +12,7 @@ from random import Random
 from typing import Final
 
 from controller.sim.shop import SimShop
-from tests.study.judge import RuleError
+from tests.study.rule import RuleError
 
 COAST_S: Final = 900.0
 FALLING_S: Final = 90.0

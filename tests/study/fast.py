@@ -14,7 +14,10 @@ from pathlib import Path
 from typing import Final
 
 PARTS: Final = ("core", "wire", "sim")
-SINGLE: Final = ("model.py", "thermocouple.py")
+SINGLE: Final = (
+    "controller/model.py", "controller/thermocouple.py",
+    "tests/study/judge.py", "tests/study/line.py", "tests/study/world.py",
+)  # fmt: skip
 # What mypyc 2.4 cannot do: a class that reads its own __slots__, a descriptor, tuples of many floats in a module,
 # and classes that the worlds copy half-way.
 LEFT: Final = (
@@ -24,7 +27,7 @@ ROOT: Final = Path(__file__).parents[2]
 SETUP: Final = """
 from mypyc.build import mypycify
 from setuptools import setup
-setup(name="fast", packages=[], ext_modules=mypycify({files!r}, opt_level="2"))
+setup(name="fast", packages=[], ext_modules=mypycify(["--explicit-package-bases", *{files!r}], opt_level="2"))
 """
 PLAYED: Final = """
 import sys
@@ -43,8 +46,7 @@ def compiled(place: Path) -> None:
         shutil.copytree(ROOT / name, place / name, ignore=shutil.ignore_patterns("__pycache__", "*.so"))
     found = sorted(file for part in PARTS for file in (place / "controller" / part).glob("*.py"))
     names = [str(file.relative_to(place)) for file in found if file.name != "__init__.py"]
-    names += [f"controller/{name}" for name in SINGLE]
-    files = [name for name in names if name.removeprefix("controller/") not in LEFT]
+    files = [name for name in (*names, *SINGLE) if name.removeprefix("controller/") not in LEFT]
     (place / "setup.py").write_text(SETUP.format(files=files), "utf-8")
     subprocess.run(
         [sys.executable, "setup.py", "--quiet", "build_ext", "--inplace"], cwd=place, check=True, capture_output=True

@@ -26,6 +26,7 @@ from controller.model import (
     TankOff,
 )
 from controller.sim.shop import SimShop
+from tests.study.rule import RuleError
 
 SET: Final = re.compile(rb"!(S,(\d+),(\d+),(\d+),(\d+),(\d+))\*([0-9A-F]{4})\n")
 GREET: Final = re.compile(rb"!(H,(\d+),(\d+))\*([0-9A-F]{4})\n")
@@ -39,10 +40,6 @@ TOLD: Final = frozenset({
     "interlock_withheld", "interlock_tripped", "board_lost", "board_found", "board_back", "board_rebooted",
     "board_incompatible", "run_paused", "disarmed",
 })  # fmt: skip
-
-
-class RuleError(AssertionError):
-    """An invariant did not hold."""
 
 
 def sets(data: bytes) -> list[tuple[int, int, int, int, int]]:

@@ -14,8 +14,9 @@ from controller.model import Command
 from controller.sim.board_guard import Guard
 from controller.sim.board_inputs import STOP
 from tests.study.campaign import one
-from tests.study.judge import HostJudge, RuleError
+from tests.study.judge import HostJudge
 from tests.study.plan import draw
+from tests.study.rule import RuleError
 from tests.study.world import Result, World, play
 
 FIRST = 500_000

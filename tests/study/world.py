@@ -33,6 +33,9 @@ from tests.study.plan import LINE_FAULTS, MOMENTARY, PLACES, PROBE_FAULTS, Act, 
 
 # The world has a line of its own, and cuts the power itself.
 SHOP_FAULTS: Final = tuple(sorted(set(FAULTS) - {"cable_pulled", "frames_corrupted", "board_power_cut"}))
+PLAIN: Final[dict[str, Wish]] = {
+    "stop": StopOven(), "stop_all": StopAll(), "presence": Presence(), "tank_off": TankOff(),
+}  # fmt: skip
 TIMEOUT_S: Final = 0.4
 BUFFER_BYTES: Final = 4096
 LINE_SHARE: Final = (0.05, 0.2, 0.5)
@@ -324,7 +327,7 @@ class World:
         elif what == "confirm":
             wishes.append(Confirm(view.prompt.id if view and view.prompt else "door", self._rng.random() < 0.5))
         else:
-            wishes.append({"stop": StopOven, "stop_all": StopAll, "presence": Presence, "tank_off": TankOff}[what]())
+            wishes.append(PLAIN[what])
 
     def _mend(self) -> None:
         for name in self.plan.faults:
