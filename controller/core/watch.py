@@ -170,8 +170,11 @@ class TankWatch:
 
         `filled_in`: the mass of one that was declared or seen before, whose time goes on.
         """
-        if not filled_in or self._since_quench_s > 600.0:
+        if not filled_in:
             self._since_quench_s = 0.0
+        elif self._since_quench_s > 600.0:
+            # Nobody had declared it: its time began with its step, and so ends the time for which it explains a rise.
+            self._since_quench_s = min(self._since_step_s, 600.0)
         self._forecast_after_c = forecast_after_c
 
     def second(self, facts: Facts, asked: float, on: bool, tank_limit_c: float | None) -> None:

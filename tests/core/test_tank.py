@@ -7,6 +7,7 @@ from math import isnan
 
 import pytest
 
+from controller.core.facts import NEVER
 from controller.core.tank import GENTLE_DUTY, REST_S
 from controller.core.warming import Warming
 from controller.metallurgy.quench_plan import tank_heat
@@ -325,6 +326,25 @@ def test_a_step_nobody_declared_is_seen_with_an_estimated_mass() -> None:
     assert event(rig, "quench_declared").data["as_what"] == "fills"
     rig.run(250.0)
     assert "were expected" in event(rig, "quench_measured").text
+
+
+def test_a_mass_filled_in_late_forecasts_its_own_quench_and_not_the_one_after_next() -> None:
+    """Normal use, tank 3000176: the mass of a second part, declared 7 min after a first that was only seen, is taken
+    for the first one's. A third part, 9 min later, was held against that forecast and tripped."""
+    rig = ready_rig()
+    rig.shop.tank.quench(0.45, 845.0, 12.0)
+    rig.run(428.0)
+    rig.tick(Quench(mass_kg=0.12))
+    assert event(rig, "quench_declared").data["as_what"] == "fills"
+    rig.shop.tank.quench(0.12, 845.0, 12.0)
+    rig.run(100.0)
+    assert rig.core.facts.quench_forecast_c != NEVER
+    rig.run(120.0)
+    assert rig.core.facts.quench_forecast_c == NEVER, "ten minutes after the step of its own quench"
+    rig.run(320.0)
+    rig.shop.tank.quench(0.4, 845.0, 12.0)
+    rig.run(120.0)
+    assert rig.tripped() == []
 
 
 def test_hard_steel_that_waits_for_its_temper_is_told_twice() -> None:
