@@ -1,0 +1,139 @@
+"""What the walk of the table leaves behind: events and rows in words, with every field, at every change."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import nan
+
+import pytest
+
+from controller.core.interlocks import PERMIT, TRIP, WITHHOLD, Interlocks
+from controller.core.table import TABLE, Row
+from controller.model import Event, RowState
+from tests.core.rig import limits
+from tests.core.test_interlocks import ALL_FITTED, good_facts, limit_of, settled
+
+KINDS = {"alert": "interlock_alert", "withhold": "interlock_withheld", "trip": "interlock_tripped"}
+LATCHED = [row for row in TABLE if row.latched and row.action == "trip"]
+LOOSE = [row for row in TABLE if row not in LATCHED]
+BY_NAME = {row.name: row for row in TABLE}
+
+
+def acted(row: Row) -> tuple[Interlocks, list[Event]]:
+    """The table after this row's fact stood at its limit for long enough, at 7 s."""
+    interlocks, facts, events = settled()
+    setattr(facts, row.fact, limit_of(row))
+    interlocks.evaluate(facts, row.bear_s + 0.25, 7.0, events)
+    return interlocks, events
+
+
+def shown(interlocks: Interlocks, row: Row) -> RowState:
+    return next(one for one in interlocks.rows() if one.name == row.name)
+
+
+@pytest.mark.parametrize("row", TABLE, ids=lambda row: row.name)
+def test_the_book_is_told_what_acts_with_its_zone_and_advice(row: Row) -> None:
+    _, events = acted(row)
+    data = {"interlock": row.name, "zone": row.zone, "advice": row.advice}
+    assert Event(KINDS[row.action], 7.0, row.text, data) in events
+
+
+@pytest.mark.parametrize("row", LOOSE, ids=lambda row: row.name)
+def test_the_book_is_told_what_is_good_again(row: Row) -> None:
+    interlocks, facts, events = settled()
+    setattr(facts, row.fact, limit_of(row))
+    interlocks.evaluate(facts, row.bear_s + 0.25, 7.0, events)
+    interlocks.evaluate(good_facts(), 1e4, 9.0, events)
+    data = {"interlock": row.name, "zone": row.zone, "advice": row.advice}
+    assert Event("interlock_cleared", 9.0, row.good, data) in events
+
+
+@pytest.mark.parametrize("row", TABLE, ids=lambda row: row.name)
+def test_a_row_in_words_in_each_of_its_states(row: Row) -> None:
+    interlocks, facts, _ = settled()
+    assert shown(interlocks, row) == RowState(row.name, "good", row.good, "", row.zone)
+    assert shown(acted(row)[0], row) == RowState(row.name, row.action, row.text, row.advice, row.zone)
+    setattr(facts, row.fact, nan)
+    interlocks.evaluate(facts, 0.25, 1.0, [])
+    state = "alert" if row.action == "alert" else "withhold"
+    advice = "This needs a fresh reading from the board."
+    assert shown(interlocks, row) == RowState(row.name, state, f"Not known now: {row.good}", advice, row.zone)
+    if row.needs:
+        interlocks.evaluate(good_facts(ALL_FITTED & ~row.needs), 0.25, 2.0, [])
+        assert shown(interlocks, row) == RowState(row.name, "not fitted", row.good, "", row.zone)
+
+
+@pytest.mark.parametrize("row", LATCHED, ids=lambda row: row.name)
+def test_a_hold_of_reset_tells_what_it_dropped_and_what_it_could_not(row: Row) -> None:
+    interlocks, _ = acted(row)
+    facts = good_facts()
+    setattr(facts, row.fact, limit_of(row))
+    events: list[Event] = []
+    assert not interlocks.reset(facts, 8.0, events)
+    refused = events[-1]
+    assert (refused.kind, refused.at_s) == ("reset_refused", 8.0)
+    assert row.name in refused.data["interlocks"]
+    named = " ".join(BY_NAME[name].text for name in refused.data["interlocks"])
+    assert refused.text == f"Not reset yet. {named} Then hold reset again."
+    events = []
+    assert interlocks.reset(good_facts(), 9.0, events)
+    assert Event("trip_reset", 9.0, row.good, {"interlock": row.name}) in events
+    assert shown(interlocks, row) == RowState(row.name, "good", row.good, "", row.zone)
+    # Nothing of it is left: the fault must be borne anew.
+    if row.bear_s > 1.0 and [one.fact for one in TABLE].count(row.fact) == 1:
+        interlocks.evaluate(facts, row.bear_s - 0.5, 10.0, events)
+        assert not interlocks.acting(row.name)
+
+
+def test_one_trip_that_is_reset_leaves_the_other_standing() -> None:
+    first, second = [row for row in LATCHED if row.name != "board_trip"][:2]
+    interlocks, facts, events = settled()
+    setattr(facts, first.fact, limit_of(first))
+    setattr(facts, second.fact, limit_of(second))
+    interlocks.evaluate(facts, 1e3, 1.0, events)
+    assert not interlocks.reset(facts, 2.0, events)
+    assert {first.name, second.name} <= set(events[-1].data["interlocks"])
+    verdict = interlocks.evaluate(facts, 0.25, 3.0, events)
+    assert verdict == (TRIP, TRIP, False, True)
+
+
+def test_a_trip_that_is_not_latched_says_so_beside_one_that_is() -> None:
+    loose = [row for row in LOOSE if row.action == "trip"]
+    for rows in [LATCHED[:1] + loose[:1], loose[:1] + LATCHED[-1:], loose[:1]]:
+        interlocks, facts, events = settled()
+        for row in rows:
+            setattr(facts, row.fact, limit_of(row))
+        verdict = interlocks.evaluate(facts, 1e3, 1.0, events)
+        assert verdict.latched == any(row.latched for row in rows)
+
+
+@pytest.mark.parametrize("row", [row for row in TABLE if row.action == "withhold"], ids=lambda row: row.name)
+def test_a_withhold_is_its_own_zones_only(row: Row) -> None:
+    interlocks, facts, events = settled()
+    setattr(facts, row.fact, limit_of(row))
+    verdict = interlocks.evaluate(facts, row.bear_s + 0.25, 1.0, events)
+    if row.zone == "both":
+        assert (verdict.oven, verdict.tank) == (WITHHOLD, WITHHOLD)
+    elif row.name != "oven_over_program":
+        others = [one for one in TABLE if one is not row and one.fact == row.fact and limit_of(one) <= limit_of(row)]
+        other = verdict.tank if row.zone == "oven" else verdict.oven
+        assert other == PERMIT or others
+
+
+def test_a_trip_of_an_earlier_process_stands_from_the_first_look() -> None:
+    interlocks = Interlocks(limits(), ["oven_limit"])
+    assert interlocks.evaluate(good_facts(), 0.25, 0.0, []) == (TRIP, TRIP, False, True)
+    assert interlocks.evaluate(good_facts(), 0.25, 0.25, []) == (TRIP, TRIP, False, True)
+
+
+def test_a_replay_with_another_limit_looks_anew_at_once() -> None:
+    interlocks, facts, events = settled()
+    facts.oven_max_c = 280.0
+    assert interlocks.evaluate(facts, 0.25, 1.0, events).oven == PERMIT
+    interlocks.rebind(replace(limits(), oven_limit_c=270.0))
+    interlocks.evaluate(facts, 0.25, 2.0, events)
+    assert interlocks.acting("oven_limit")
+    interlocks.rebind(replace(limits(), oven_limit_c=300.0))
+    for _ in range(4):
+        interlocks.evaluate(good_facts(), 100.0, 3.0, events)
+    assert interlocks.evaluate(facts, 0.25, 4.0, events).latched
