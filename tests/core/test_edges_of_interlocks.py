@@ -92,7 +92,9 @@ def test_one_trip_that_is_reset_leaves_the_other_standing() -> None:
     setattr(facts, second.fact, limit_of(second))
     interlocks.evaluate(facts, 1e3, 1.0, events)
     assert not interlocks.reset(facts, 2.0, events)
-    assert {first.name, second.name} <= set(events[-1].data["interlocks"])
+    left = events[-1].data["interlocks"]
+    assert {first.name, second.name} <= set(left)
+    assert events[-1].text == f"Not reset yet. {' '.join(BY_NAME[name].text for name in left)} Then hold reset again."
     verdict = interlocks.evaluate(facts, 0.25, 3.0, events)
     assert verdict == (TRIP, TRIP, False, True)
 
@@ -137,3 +139,54 @@ def test_a_replay_with_another_limit_looks_anew_at_once() -> None:
     for _ in range(4):
         interlocks.evaluate(good_facts(), 100.0, 3.0, events)
     assert interlocks.evaluate(facts, 0.25, 4.0, events).latched
+
+
+def test_a_replay_with_another_limit_lets_go_at_once_and_holds_the_new_one() -> None:
+    row = BY_NAME["oil_ceiling"]
+    interlocks, facts, events = settled()
+    setattr(facts, row.fact, limit_of(row))
+    assert interlocks.evaluate(facts, row.bear_s + 0.25, 1.0, events).tank == WITHHOLD
+    interlocks.rebind(replace(limits(), oven_limit_c=270.0))
+    facts = good_facts()
+    for at_s in (2.0, 3.0, 4.0):
+        assert interlocks.evaluate(facts, 1e4, at_s, events).tank == PERMIT
+    facts.oven_max_c = 280.0
+    assert interlocks.evaluate(facts, 0.25, 5.0, events).oven == TRIP
+
+
+@pytest.mark.parametrize("row", [row for row in TABLE if row.bear_s > 1.0], ids=lambda row: row.name)
+def test_what_was_borne_long_ago_or_while_not_fitted_is_forgotten(row: Row) -> None:
+    alone = [one.fact for one in TABLE].count(row.fact) == 1
+    for before in (1.0, 0.5):
+        interlocks, facts, events = settled()
+        setattr(facts, row.fact, limit_of(row))
+        interlocks.evaluate(facts, before, 1.0, events)
+        for at_s in range(20):
+            interlocks.evaluate(good_facts(), 10.0, float(at_s), events)
+        interlocks.evaluate(facts, row.bear_s - 0.25, 30.0, events)
+        assert not interlocks.acting(row.name)
+    if row.needs and alone:
+        interlocks, facts, events = settled()
+        interlocks.evaluate(good_facts(ALL_FITTED & ~row.needs), 10.0, 1.0, events)
+        setattr(facts, row.fact, limit_of(row))
+        interlocks.evaluate(facts, row.bear_s - 0.25, 2.0, events)
+        assert not interlocks.acting(row.name)
+
+
+@pytest.mark.parametrize(("oven", "tank"), [(True, False), (False, True)])
+def test_a_shop_with_one_zone_has_its_rows_and_those_of_both(oven: bool, tank: bool) -> None:
+    interlocks = Interlocks(limits(oven=oven, tank=tank, oil=None))
+    interlocks.evaluate(good_facts(), 0.25, 0.0, [])
+    for row, state in zip(TABLE, interlocks.rows(), strict=True):
+        assert (state.state == "not fitted") == (row.zone == ("tank" if oven else "oven")), row.name
+
+
+def test_a_board_with_the_oven_alone_has_nothing_that_needs_more() -> None:
+    interlocks = Interlocks(limits())
+    interlocks.evaluate(good_facts(1), 0.25, 0.0, [])
+    for row, state in zip(TABLE, interlocks.rows(), strict=True):
+        assert (state.state == "not fitted") == bool(row.needs and not row.needs & 1), row.name
+
+
+def test_the_rows_are_all_there_before_the_first_look() -> None:
+    assert [state.name for state in Interlocks(limits()).rows()] == [row.name for row in TABLE]

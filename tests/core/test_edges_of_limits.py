@@ -91,6 +91,20 @@ def test_the_range_must_begin_5_k_below_the_ceiling() -> None:
     assert "flashes too low" in limits(oil=replace(just, bath_min_c=50.0)).oil_refusal
 
 
+def test_an_oil_that_just_has_its_margins_is_heated() -> None:
+    assert 100.0 - 55.6 - 10.0 - 5.0 == 29.4
+    assert limits(oil=replace(CANOLA, flash_low_c=100.0, bath_min_c=29.4)).oil_refusal == ""
+    # The lowest alarm that is allowed, 45 °C: 82.8 less 50 °F less 10 K.
+    assert 82.8 - 27.8 - 10.0 == 45.0
+    assert limits(oil=replace(CANOLA, flash_low_c=82.8, bath_min_c=5.0)).oil_refusal == ""
+    assert limits(oil=replace(CANOLA, flash_low_c=82.7, bath_min_c=5.0)).oil_refusal != ""
+
+
+def test_what_has_no_limit_sends_none() -> None:
+    assert replace(limits(), tank_limit_c=None).for_board(31855).tank_off is None
+    assert replace(limits(), oil_trip_c=None).for_board(31855).tank_trip is None
+
+
 def test_the_flash_point_of_a_constant_of_the_board_is_no_limit_of_its_own() -> None:
     # A shop limit of 300 °C on a MAX31855's scale is far below the board's own constants (310 and 110 °C).
     highest = limits().for_board(31855, 10**6, 10**6)
