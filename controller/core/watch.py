@@ -7,6 +7,7 @@ the reading itself is what the rule is about, because the sensor rows already wi
 from __future__ import annotations
 
 from collections import deque
+from itertools import pairwise
 from typing import Final
 
 from controller.core.facts import NEVER, Facts
@@ -166,7 +167,7 @@ class TankWatch:
         self.step_k: float | None = None
 
     def declared(self, forecast_after_c: float | None, *, filled_in: bool = False) -> None:
-        """A quench was declared; `forecast_after_c`: the oil afterwards, if the mass was given.
+        """A quench was declared; `forecast_after_c`: the oil afterwards, °C, if the mass was given.
 
         `filled_in`: the mass of one that was declared or seen before, whose time goes on.
         """
@@ -241,18 +242,22 @@ class TankWatch:
         return 0.25 * self._heater_w * 300.0 / self._heat_j_per_k - rise_k
 
     def _rising_off_k(self) -> float:
-        """The rise over 10 min with the heater off, where each third of them had its share.
+        """The rise over 10 min with the heater off, and no more than ten times that of the middle minute.
 
-        A stuck relay heats evenly (7 K or more in 10 min); a small quench that nobody declared comes at once.
-        Without a heater there is no relay to stick: the tank is warmed with hot scrap.
+        A stuck relay heats evenly (7 K or more in 10 min); quenches that nobody declared come in minutes of their own,
+        however slowly the oil hands their heat on and however many there are. Without a heater there is no relay to
+        stick: the tank is warmed with hot scrap.
         """
         if self._heater_w <= 0.0 or self._off_s <= 780.0 or len(self._past) <= 600:
             return NEVER
         if min(self._since_quench_s, self._since_step_s) <= 600.0:
             return NEVER
-        past = self._past
-        thirds = (past[-1] - past[-201], past[-201] - past[-401], past[-401] - past[-601])
-        return past[-1] - past[-601] if min(thirds) >= 1.0 else NEVER
+        # Means of 21 s, about a minute apart: a single reading of a quarter-degree chip is a step off now and then.
+        past = list(self._past)
+        levels = [sum(past[58 * n : 58 * n + 21]) / 21.0 for n in range(11)]
+        rise_k = levels[10] - levels[0]
+        minutes = sorted(later - earlier for earlier, later in pairwise(levels))
+        return min(rise_k, 5.0 * (minutes[4] + minutes[5])) if rise_k == rise_k else NEVER
 
     def _still_rising(self, hottest_c: float) -> float:
         worst = NEVER

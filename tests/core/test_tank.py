@@ -347,6 +347,35 @@ def test_a_mass_filled_in_late_forecasts_its_own_quench_and_not_the_one_after_ne
     assert rig.tripped() == []
 
 
+def test_a_second_part_that_is_taken_for_the_first_ones_mass_is_no_fire() -> None:
+    """Normal use, tank 3000145: the first was only seen, the second declared eight minutes later and put in at once."""
+    rig = ready_rig()
+    rig.shop.tank.quench(0.5, 845.0, 12.0)
+    rig.run(480.0)
+    rig.tick(Quench(mass_kg=0.5))
+    assert event(rig, "quench_declared").data["as_what"] == "fills"
+    rig.shop.tank.quench(0.55, 845.0, 12.0)
+    rig.run(120.0)
+    assert rig.core.facts.tank_c > event(rig, "quench_declared").data["after_c"] + 5.0
+    assert rig.tripped() == []
+
+
+def test_two_slow_quenches_within_ten_minutes_are_no_stuck_relay() -> None:
+    """Normal use, tank 3000024: nobody declared the second, its heat came too slowly to be a step, and every third of
+    ten minutes had a rise of its own."""
+    rig = ready_rig()
+    rig.tick(TankOff())
+    rig.run(900.0)
+    rig.tick(Quench(mass_kg=0.2))
+    rig.shop.tank.quench(0.2, 845.0, 20.0)
+    rig.run(375.0)
+    rig.shop.tank.quench(0.2, 845.0, 20.0)
+    rig.run(300.0)
+    assert rig.core.tank_watch._since_step_s > 600.0, "no step was seen"
+    assert rig.core.facts.tank_c > 55.0
+    assert rig.tripped() == []
+
+
 def test_hard_steel_that_waits_for_its_temper_is_told_twice() -> None:
     rig = ready_rig()
     rig.tick(Quench(mass_kg=0.3))

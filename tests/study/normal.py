@@ -139,6 +139,8 @@ def tank(seed: int, hours: float = 3.0) -> Used:
     ready = rig.core.tank.ready
     heat_j_per_k = rig.core.limits.oil_heat_j_per_k()
     for number in range(3):
+        # "Put nothing more in until it has cooled": a smith waits while the oil is over its ceiling.
+        _minded(rig, 3600.0, lambda: not rig.core.interlocks.acting("oil_ceiling"))
         # As much steel as the oil can take: 12 K at most from 845 °C.
         mass_kg = min(rng.uniform(0.05, 0.8), 12.0 * heat_j_per_k / 560_000.0)
         if number % 2:
