@@ -73,6 +73,10 @@ def test_only_bad_words_under_heat_count_and_each_good_one_moves_them_on() -> No
     for _ in range(4):
         took(took(sensor, 0, letter="O"), 20000, 3)
     assert not sensor.bad_hot
+    assert took(sensor, 0, letter="O").bad_hot, "the fifth of seventeen words"
+    sensor = Sensor("K", True)
+    for _ in range(4):
+        took(took(sensor, 0, letter="O"), 20000, 3)
     took(took(sensor, 20000, 5), 0, letter="O")
     # The first of the five lies 21 words back, or nearly: twenty are looked at.
     assert not sensor.bad_hot
