@@ -348,9 +348,10 @@ def test_a_test_message_goes_out_at_any_hour_and_is_not_tried_twice() -> None:
 
 def test_a_channel_that_hangs_holds_up_no_other_and_is_shown() -> None:
     clock, quick = Clock(), Post()
-    let_go = threading.Event()
+    let_go, hanging = threading.Event(), threading.Event()
 
     def hang(alert: Alert) -> None:
+        hanging.set()
         let_go.wait(30.0)
 
     settings = parse_shop(
@@ -367,6 +368,7 @@ def test_a_channel_that_hangs_holds_up_no_other_and_is_shown() -> None:
         assert told.consider(Event("oil_ready", 0.0, "The oil is ready.", {}), snapshot(), 3, NOW)
         assert delivered.wait(10.0)
         assert len(quick.sent) == 1
+        assert hanging.wait(10.0), "its thread may come to it later than the other's"
         clock.pass_s(HUNG_S + 1.0)
         states = {state["name"]: state["failing"] for state in told.channels()}
         assert states == {"dead": "The other end has not answered for over a minute.", "alive": ""}
