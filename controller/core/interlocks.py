@@ -188,6 +188,9 @@ class Interlocks:
 
         True when no latch is left.
         """
+        if facts.fitted != self._fitted:
+            # A hold can be counted in the very tick of the greeting: what was not known to be fitted is not gone.
+            self._fit(facts.fitted)
         left = []
         for state, value in zip(self._states, _FACTS(facts), strict=True):
             if not state.latched:

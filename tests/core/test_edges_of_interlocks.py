@@ -9,8 +9,9 @@ import pytest
 
 from controller.core.interlocks import PERMIT, TRIP, WITHHOLD, Interlocks
 from controller.core.table import TABLE, Row
+from controller.core.tick import Core
 from controller.model import Event, RowState
-from tests.core.rig import limits
+from tests.core.rig import Rig, limits
 from tests.core.test_interlocks import ALL_FITTED, good_facts, limit_of, settled
 
 KINDS = {"alert": "interlock_alert", "withhold": "interlock_withheld", "trip": "interlock_tripped"}
@@ -190,3 +191,41 @@ def test_a_board_with_the_oven_alone_has_nothing_that_needs_more() -> None:
 
 def test_the_rows_are_all_there_before_the_first_look() -> None:
     assert [state.name for state in Interlocks(limits()).rows()] == [row.name for row in TABLE]
+
+
+@pytest.mark.parametrize("name", [row.name for row in LATCHED if row.needs])
+def test_the_core_drops_no_trip_in_the_tick_of_the_greeting(name: str) -> None:
+    """The whole core: greeting and two frames in one reading, and the count of holds rises between the two."""
+    rig = Rig()
+    rig.run(5.0)
+    reading = rig.link.take_reading()
+    while not reading.frames:
+        rig.link.receive(rig.shop.exchange(rig.out, 0.25), rig.now_s)
+        reading = rig.link.take_reading()
+    first = reading.frames[-1]._replace(resets=3)
+    held = first._replace(ms=first.ms + 200, resets=4)
+    core = Core(limits(), state={"latched": [name]})
+    core.tick(0.0, reading._replace(board=None, frames=()), [])
+    outcome = core.tick(0.25, reading._replace(frames=(first, held)), [])
+    assert "trip_reset" not in [event.kind for event in outcome.events]
+    assert name in core.interlocks.latched
+    assert core.moment.verdict.oven == TRIP
+
+
+@pytest.mark.parametrize("row", LATCHED, ids=lambda row: row.name)
+def test_a_trip_that_was_reset_trips_and_latches_again(row: Row) -> None:
+    interlocks, facts, events = settled()
+    setattr(facts, row.fact, limit_of(row))
+    for at_s in (1.0, 2.0):
+        interlocks.evaluate(facts, row.bear_s + 0.25, at_s, events)
+        assert row.name in interlocks.latched
+        assert interlocks.reset(good_facts(), at_s, events)
+        assert interlocks.evaluate(good_facts(), 0.25, at_s, events) == (PERMIT, PERMIT, True, False)
+
+
+def test_what_an_earlier_process_left_standing_is_not_let_go_by_its_cause_coming_back() -> None:
+    interlocks = Interlocks(limits(), ["board_trip"])
+    facts = good_facts()
+    setattr(facts, BY_NAME["board_trip"].fact, limit_of(BY_NAME["board_trip"]))
+    interlocks.evaluate(facts, 0.25, 0.0, [])
+    assert interlocks.evaluate(good_facts(), 0.25, 1.0, []).latched

@@ -238,3 +238,18 @@ def test_a_hold_of_reset_with_nothing_latched_is_a_good_one() -> None:
     interlocks, facts, events = settled()
     assert interlocks.reset(facts, 1.0, events)
     assert events == []
+
+
+KEPT = [row for row in TABLE if row.latched and row.needs and row.action == "trip"]
+
+
+@pytest.mark.parametrize("row", KEPT, ids=lambda row: row.name)
+def test_a_hold_in_the_tick_of_the_greeting_drops_no_trip_whose_cause_stands(row: Row) -> None:
+    """Before the board has greeted nothing counts as fitted, and what is not fitted would be let go."""
+    interlocks = Interlocks(limits(), [row.name])
+    interlocks.evaluate(good_facts(0), 0.25, 0.0, [])
+    facts, events = good_facts(), []
+    setattr(facts, row.fact, limit_of(row))
+    assert not interlocks.reset(facts, 0.25, events)
+    assert [event.kind for event in events] == ["reset_refused"]
+    assert interlocks.evaluate(facts, 0.25, 0.25, events) == (TRIP, TRIP, False, True)
