@@ -25,6 +25,8 @@ OFF_DRIFT_K_PER_S: Final = 10.0 / 3600.0
 FAST_FALL_K: Final = 6.0
 FAST_FALL_S: Final = 5
 OPENED_LATELY_S: Final = 240.0
+FIRE_K_PER_MIN: Final = 10.0
+FIRE_LASTS_S: Final = 60.0
 
 
 class OvenWatch:
@@ -162,6 +164,7 @@ class TankWatch:
         self._since_quench_s = 1e9
         self._since_step_s = 1e9
         self._stepping_s = 0.0
+        self._fast_s = 0.0
         self._step_from_c = 0.0
         self._forecast_after_c: float | None = None
         self.step_k: float | None = None
@@ -213,17 +216,23 @@ class TankWatch:
         return rise_k if rise_k == rise_k else NEVER
 
     def _step(self, facts: Facts, tank_limit_c: float | None) -> None:
-        """A rise of 3 K within 10 s that levels off within 60 s below the tank limit is taken as a quench."""
+        """A rise of 3 K within 10 s that levels off within 60 s below the tank limit is taken as a quench.
+
+        One that goes on is one step for as long as it rises as fast as a fire would: if it began anew every minute, it
+        would never be 90 s old.
+        """
         self.step_k = None
         rise_k = self._change_k(10)
         if self._stepping_s > 0.0:
             self._stepping_s += 1.0
-            if rise_k < 0.5 and rise_k != NEVER:
+            if rise_k == NEVER:
+                return
+            if rise_k < 0.5 and self._stepping_s <= 61.0:
                 below = tank_limit_c is None or facts.tank_max_c < tank_limit_c
                 if below and self._since_quench_s > 600.0:
                     self.step_k = facts.tank_c - self._step_from_c
                 self._stepping_s = 0.0
-            elif self._stepping_s > 60.0:
+            elif rise_k < FIRE_K_PER_MIN * 9.0 / 60.0 and self._stepping_s > 60.0:
                 self._stepping_s = 0.0
         elif rise_k >= 3.0:
             self._stepping_s = 1.0
@@ -260,9 +269,17 @@ class TankWatch:
         return min(rise_k, 5.0 * (minutes[4] + minutes[5])) if rise_k == rise_k else NEVER
 
     def _still_rising(self, hottest_c: float) -> float:
+        """How much faster than the least fire the oil rises 90 s after a step, K/min, or its excess over a forecast, K.
+
+        It must have risen so for a minute: another quench within these ten minutes, too slow to be a step of its own,
+        has given its heat away by then.
+        """
+        over_k = self._change_k(60) - FIRE_K_PER_MIN
+        if over_k != NEVER:
+            self._fast_s = self._fast_s + 1.0 if over_k >= 0.0 else 0.0
         worst = NEVER
-        if 90.0 <= self._since_step_s <= 600.0 and self._since_quench_s >= 90.0:
-            worst = self._change_k(60) - 10.0
+        if 90.0 <= self._since_step_s <= 600.0 and self._since_quench_s >= 90.0 and self._fast_s > FIRE_LASTS_S:
+            worst = over_k
         if self._since_quench_s <= 600.0 and self._forecast_after_c is not None:
             over_k = hottest_c - self._forecast_after_c - 15.0
             worst = max(worst, over_k) if over_k == over_k else worst

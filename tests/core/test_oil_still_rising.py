@@ -1,0 +1,93 @@
+"""Oil that goes on rising after a quench, and quenches that only look like it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from math import exp, nan
+
+import pytest
+
+from controller.core.facts import NEVER, Facts
+from controller.core.watch import TankWatch
+from controller.model import Preheat
+from tests.core.rig import Rig
+from tests.study import normal
+
+STEP_K = 8.0
+
+
+def acts_at_s(oil_c: Callable[[float], float], until_s: int = 590) -> int | None:
+    """When the watch first calls it a fire, s after the quench at 0; `oil_c`: the rise over 50 °C, K, s after it."""
+    watch, facts = TankWatch(13_000.0, 1000.0), Facts()
+    for name in Facts.__slots__:
+        setattr(facts, name, NEVER)
+    for at_s in range(-601, until_s):
+        facts.tank_c = facts.tank_limit_c = facts.tank_max_c = 50.0 + (oil_c(at_s) if at_s >= 0 else 0.0)
+        watch.second(facts, 0.0, False, 90.0)
+        if facts.oil_still_rising >= 0.0:
+            return at_s
+    return None
+
+
+def quench(rise_k: float, lag_s: float, at_s: float) -> float:
+    """The reading's share of one quench: steel and sensor hand on its heat one after the other, each within `lag_s`."""
+    x = max(0.0, at_s) / lag_s
+    return rise_k * (1.0 - (1.0 + x) * exp(-x))
+
+
+@pytest.mark.parametrize("k_per_min", [10.5, 12.0, 15.0, 18.0, 20.0, 30.0, 60.0])
+def test_a_fire_is_told_90_s_after_the_step_however_fast_it_is(k_per_min: float) -> None:
+    """From 18 K a minute on it rises by 3 K in 10 s for as long as it burns: that is not a new step each minute."""
+    at_s = acts_at_s(lambda s: quench(STEP_K, 4.0, s) + k_per_min / 60.0 * s)
+    assert at_s is not None
+    assert 90 <= at_s <= 100
+
+
+@pytest.mark.parametrize("k_per_min", [0.0, 5.0, 8.0])
+def test_oil_that_settles_or_is_warmed_after_a_quench_is_no_fire(k_per_min: float) -> None:
+    assert acts_at_s(lambda s: quench(STEP_K, 4.0, s) + k_per_min / 60.0 * s) is None
+
+
+@pytest.mark.parametrize("began_s", [100.0, 200.0, 400.0])
+def test_a_fire_that_begins_later_is_told_within_two_minutes(began_s: float) -> None:
+    at_s = acts_at_s(lambda s: quench(STEP_K, 4.0, s) + 12.0 / 60.0 * max(0.0, s - began_s))
+    assert at_s is not None
+    assert at_s - began_s <= 120.0
+
+
+@pytest.mark.parametrize(("rise_k", "lag_s"), [(11.0, 20.0), (12.0, 20.0), (15.0, 20.0), (16.0, 25.0)])
+@pytest.mark.parametrize("second_s", [120.0, 300.0, 500.0])
+def test_a_second_quench_too_slow_to_be_a_step_is_no_fire(rise_k: float, lag_s: float, second_s: float) -> None:
+    def oil_c(at_s: float) -> float:
+        return quench(STEP_K, 4.0, at_s) + quench(rise_k, lag_s, at_s - second_s)
+
+    slow = max(oil_c(s + 10.0) - oil_c(s) for s in range(int(second_s), int(second_s) + 90))
+    assert slow < 3.0, "this one would be a step"
+    assert acts_at_s(oil_c) is None
+
+
+def test_a_reading_that_is_missing_now_and_then_puts_the_alarm_off_by_no_more_than_it_is_missing() -> None:
+    at_s = acts_at_s(lambda s: nan if s % 45 == 44 else quench(STEP_K, 4.0, s) + 0.25 * s)
+    assert at_s is not None
+    assert 90 <= at_s <= 120
+
+
+@pytest.mark.parametrize("stray_w", [4000.0, 8000.0, 16_000.0])
+def test_burning_oil_in_a_typical_tank_is_told(stray_w: float) -> None:
+    rig = Rig(load=(), tank_c=45.0)
+    rig.arm()
+    rig.tick(Preheat(50.0))
+    rig.run(700.0)
+    rig.shop.tank.quench(0.3, 845.0, 8.0)
+    rig.shop.tank.stray_w = stray_w
+    begun_s = rig.now_s
+    rig.run(150.0, rig.core.interlocks.fire)
+    print(stray_w, "W", rig.now_s - begun_s, "s", rig.core.interlocks.latched, rig.core.facts.tank_max_c)
+    assert rig.core.interlocks.fire()
+    assert rig.now_s - begun_s <= 130.0
+
+
+def test_a_tank_whose_slow_second_quench_once_tripped_does_not() -> None:
+    used = normal.tank(3100028)
+    assert used.tripped == ()
+    assert used.ended
