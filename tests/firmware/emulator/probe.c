@@ -42,6 +42,9 @@ ISR(USART_RX_vect)
         stand_still();
     if (byte == 'w') /* off the end of the program */
         ((void (*)(void))0x3F00)();
+    if (byte == 'o') /* where the chip has no memory */
+        for (uint16_t at = RAMEND + 1; at >= RAMEND + 1; at += 4)
+            *(volatile uint8_t *)at = 0;
     if (byte == 's') /* deaf for 40 ms */
         for (volatile uint32_t i = 0; i < 30000; i++) {
         }

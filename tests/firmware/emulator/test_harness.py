@@ -69,6 +69,16 @@ def test_a_pin_reads_what_lies_on_it(machine: Machine) -> None:
         assert sent(machine.advance(20 * CYCLES_A_MS, b"i"))[-1] == levels
 
 
+def test_a_store_where_the_chip_has_no_memory_is_lost(machine: Machine) -> None:
+    """As on the chip. Put into what lies behind the emulator's memory, it broke the emulator at its next reset."""
+    assert sent(machine.advance(100 * CYCLES_A_MS, b"o"))[-1:] == b"p"
+    machine.external_reset()
+    assert sent(machine.advance(10 * CYCLES_A_MS, b"a"))[-2:] == b"2b"
+    machine.power_off()
+    machine.power_on()
+    assert sent(machine.advance(10 * CYCLES_A_MS, b"a"))[-2:] == b"1b"
+
+
 def test_the_eeprom_stays_and_its_writes_are_seen_the_ram_does_not(machine: Machine) -> None:
     happened = machine.advance(20 * CYCLES_A_MS, b"e")
     assert [(e.a, e.c) for e in happened.events if e.kind == EEPROM] == [(5, ord("e"))]

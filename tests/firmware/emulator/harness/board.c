@@ -27,6 +27,7 @@
 #define EXTRF 2
 #define JUMP_HERE 0xCFFF
 #define EVENTS 200000
+#define DATA_SPACE 0x10000
 
 avr_t *avr;
 
@@ -222,6 +223,20 @@ static void after_reset(void)
     board_note(EVENT_RESET, avr->data[MCUSR], 0, 0);
 }
 
+/* A program can name 64 kB of data, and the chip has the first 2,304 bytes of them: a store beyond is lost. The library
+ * puts it into whatever lies behind its copy of the memory, and breaks over that later. */
+static void give_room_for_stray_stores(void)
+{
+    uint8_t *room = calloc(1, DATA_SPACE);
+    if (!room) {
+        fprintf(stderr, "no memory for the emulator\n");
+        exit(2);
+    }
+    memcpy(room, avr->data, avr->ramend + 1U);
+    free(avr->data);
+    avr->data = room;
+}
+
 void board_make(const char *elf_path)
 {
     static elf_firmware_t firmware;
@@ -235,6 +250,7 @@ void board_make(const char *elf_path)
         fprintf(stderr, "the emulator has no atmega328p\n");
         exit(2);
     }
+    give_room_for_stray_stores();
     firmware.frequency = FREQUENCY;
     avr_load_firmware(avr, &firmware);
     avr->frequency = FREQUENCY;
