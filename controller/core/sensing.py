@@ -38,7 +38,7 @@ class Sensor:
 
     __slots__ = (
         "_accepted_c", "_bits", "_jump_guard", "_kind", "_since_accepted_s", "_word",
-        "bad_hot", "fault", "fitted", "good_s", "jump_s", "jump_trip_s", "same_s", "seen", "value_c",
+        "bad_hot", "fault", "fitted", "good_s", "jump_s", "jump_trip_s", "same_s", "value_c",
     )  # fmt: skip
 
     def __init__(self, kind: Kind, jump_guard: bool) -> None:
@@ -56,7 +56,6 @@ class Sensor:
         self.jump_trip_s = 0.0
         self.same_s = 0.0
         self.bad_hot = False
-        self.seen = False
 
     def take(self, chip: int, word: int, cold: int, letter: str, dt_s: float, heated: bool) -> None:
         """One frame's word and fault letter; `heated`: the zone had heat within the last 120 s."""
@@ -127,7 +126,6 @@ class Sensing:
         kinds = (oven, oven, tank, tank, oven)
         self.sensors = tuple(Sensor(kind, name.startswith("oven")) for name, kind in zip(SENSORS, kinds, strict=True))
         self.oven, self.oven_limit, self.tank, self.tank_limit, self.part = self.sensors
-        self._wanted = (limits.oven, limits.tank)
         self._ms: int | None = None
         self._cold = 0
         self._cold_same_s = 0.0

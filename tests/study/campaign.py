@@ -8,10 +8,12 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from concurrent.futures import ProcessPoolExecutor
 from dataclasses import dataclass, field
-from typing import TextIO
+from typing import Final, TextIO
 
 from tests.study.excess import Passed
 from tests.study.world import Result, play
+
+FIGURES_EVERY: Final = 2500
 
 
 @dataclass
@@ -85,3 +87,6 @@ def _take(tally: Tally, results: Iterable[Result | tuple[int, str]], began_s: fl
             per_s = tally.worlds / (time.perf_counter() - began_s)
             bad = f"; broken: {tally.broken[-1]}" if tally.broken else ""
             print(f"{tally.worlds} worlds, {per_s:.2f} a second{bad}", file=out, flush=True)
+        if out is not None and tally.worlds % FIGURES_EVERY == 0:
+            # So that a campaign that is stopped has its figures.
+            print("\n".join(tally.lines()), file=out, flush=True)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import random
 from collections.abc import Iterable
 from dataclasses import replace
+from io import StringIO
 from typing import Any
 
 import pytest
@@ -13,6 +14,7 @@ from controller.core import gate, interlocks, tick
 from controller.model import Command
 from controller.sim.board_guard import Guard
 from controller.sim.board_inputs import STOP
+from tests.study import campaign
 from tests.study.campaign import one
 from tests.study.judge import HostJudge
 from tests.study.plan import draw
@@ -132,3 +134,12 @@ def test_the_judge_finds_a_book_that_is_not_told(monkeypatch: pytest.MonkeyPatch
 
     monkeypatch.setattr(interlocks.Interlocks, "_step", silent)
     assert "told" in found_out(SPOILT)
+
+
+def test_a_campaign_that_is_stopped_has_said_its_figures(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(campaign, "FIGURES_EVERY", 2)
+    said = StringIO()
+    tally = campaign.worlds(range(FIRST, FIRST + 5), 1, said)
+    figures = [line for line in said.getvalue().splitlines() if "simulated hours" in line]
+    assert [line.split()[0] for line in figures] == ["2", "4"]
+    assert tally.worlds == 5
