@@ -83,11 +83,14 @@ class RunRecorder:
         numbers: list[int] = []
         for outcome in outcomes:
             at = wall + outcome.snapshot.at_s - now_s
-            for event in outcome.events:
-                numbers.extend(self._happened(event, outcome.snapshot, now_s, wall + event.at_s - now_s))
-            numbers.extend(self._disk(outcome.snapshot, now_s, at))
-            self._sample(outcome, at)
-            self._keep_state(outcome)
+            # A run's end and a state that still offers it, or a trip and a state without its latch, may not be
+            # what a kill leaves behind.
+            with self._records.together():
+                for event in outcome.events:
+                    numbers.extend(self._happened(event, outcome.snapshot, now_s, wall + event.at_s - now_s))
+                numbers.extend(self._disk(outcome.snapshot, now_s, at))
+                self._sample(outcome, at)
+                self._keep_state(outcome)
         block = self._tape.turn(now_s)
         if block is not None and self._run_id is not None:
             self._records.put_tape(self._run_id, block)

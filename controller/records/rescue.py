@@ -246,6 +246,16 @@ def _state_of(path: Path) -> dict[str, Any] | None:
         return None
 
 
+def _may_go_on(path: Path, run_id: Any) -> bool:
+    """Whether this book has the run as cut off, or not ended yet; False where that cannot be read."""
+    try:
+        with closing(_open(path)) as connection:
+            query = "SELECT 1 FROM runs WHERE id = ? AND coalesce(outcome, 'cut off') = 'cut off'"
+            return connection.execute(query, (run_id,)).fetchone() is not None
+    except (sqlite3.Error, RecordsError):
+        return False
+
+
 def _carry_state(fresh: Path, former: Path, *, same: bool) -> None:
     """No trip is forgotten by a restore, and no run goes on from an older soak than it has had."""
     new = _state_of(fresh) or {}
@@ -256,6 +266,8 @@ def _carry_state(fresh: Path, former: Path, *, same: bool) -> None:
     with closing(sqlite3.connect(fresh, isolation_level=None)) as connection:
         run = kept.get("run")
         if run and not connection.execute("SELECT 1 FROM runs WHERE id = ?", (run.get("run_id"),)).fetchone():
+            run = None
+        if run and not same and not _may_go_on(former, run.get("run_id")):
             run = None
         merged = {**new, **kept, "latched": list(latched), "run": run, "next_run_id": number}
         connection.execute(

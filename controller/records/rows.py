@@ -226,6 +226,17 @@ def close_open_runs(connection: sqlite3.Connection) -> tuple[int, ...]:
     return tuple(row[0] for row in rows)
 
 
+def withdraw_ended_run(connection: sqlite3.Connection) -> None:
+    """A run that the stored state still offers is offered no more unless the book has it as cut off.
+
+    What was stopped or tripped is over, and a run that the book does not know cannot go on in it.
+    """
+    connection.execute(
+        "UPDATE core_state SET state = json_set(state, '$.run', NULL) WHERE json_type(state, '$.run') = 'object'"
+        " AND NOT EXISTS (SELECT 1 FROM runs WHERE id = json_extract(state, '$.run.run_id') AND outcome = 'cut off')"
+    )
+
+
 def append_block(connection: sqlite3.Connection, run_id: int, block: bytes) -> None:
     """The run's next block of the tape; nothing when the book does not know the run."""
     connection.execute(

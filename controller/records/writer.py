@@ -13,9 +13,10 @@ import os
 import sqlite3
 import threading
 from collections import deque
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from concurrent.futures import TimeoutError as FutureTimeoutError
+from contextlib import contextmanager
 from functools import partial
 from itertools import islice
 from pathlib import Path
@@ -92,6 +93,7 @@ class Records:
         connection = self._connection
         try:
             self.cut_off = rows.close_open_runs(connection)
+            rows.withdraw_ended_run(connection)
             (newest,) = connection.execute("SELECT coalesce(max(id), 0) FROM runs").fetchone()
             self.next_run_id = int(newest) + 1
             (newest,) = connection.execute("SELECT coalesce(max(id), 0) FROM events").fetchone()
@@ -112,6 +114,15 @@ class Records:
         return self._mono()
 
     # --- what others leave ---------------------------------------------------------------------------
+
+    @contextmanager
+    def together(self) -> Iterator[None]:
+        """What this thread leaves meanwhile comes into one commit, with the newest state: all of it, or nothing.
+
+        The writer waits as long; so this is for leaving things, not for working them out.
+        """
+        with self._ready:
+            yield
 
     def put_events(
         self,

@@ -28,14 +28,18 @@ def opened(path: Path) -> Records:
     return Records(path, wall=lambda: WALL_S, mono=lambda: 50.0)
 
 
-def write_runs(path: Path, numbers: range, *, samples: int = 50, state: dict[str, object] | None = None) -> None:
+def write_runs(
+    path: Path, numbers: range, *, samples: int = 50, state: dict[str, object] | None = None, cut_off: int = 0
+) -> None:
+    """Runs that ended, but for the one that is `cut_off`."""
     records = opened(path)
     for number in numbers:
         records.run_started(RunStart(number, {"name": f"drift {number}"}, [], "phone"))
         records.put_events([Event("note", 1.0, f"of run {number}")], run_id=number)
         values = {"run_id": number, "at": WALL_S, "mono_s": 50.0, "oven_c": 200.0}
         records.put_samples([tuple(values.get(name) for name in SAMPLE_COLUMNS)] * samples)
-        records.run_ended(number, outcome="ended", ending="Done.")
+        if number != cut_off:
+            records.run_ended(number, outcome="ended", ending="Done.")
         assert records.flush(30.0)
     if state is not None:
         records.put_state(state)
@@ -107,7 +111,7 @@ def test_nothing_is_restored_while_a_service_has_the_book_open(path: Path, tmp_p
 def test_no_trip_is_forgotten_by_a_restore_and_no_older_soak_goes_on(path: Path, tmp_path: Path) -> None:
     older = {"run_id": 1, "done": [{"soak_done_s": 60.0}]}
     newer = {"run_id": 1, "done": [{"soak_done_s": 3000.0}]}
-    write_runs(path, range(1, 2), state={"latched": ["smoke"], "run": older, "next_run_id": 2})
+    write_runs(path, range(1, 2), state={"latched": ["smoke"], "run": older, "next_run_id": 2}, cut_off=1)
     copy = Book(path).backup(tmp_path / "copy.db")
     write_runs(path, range(2, 4), state={"latched": ["oven_limit"], "run": newer, "next_run_id": 4})
     restore(path, copy, wall)
@@ -118,6 +122,22 @@ def test_no_trip_is_forgotten_by_a_restore_and_no_older_soak_goes_on(path: Path,
     restore(path, copy, lambda: WALL_S + 1)
     records = opened(path)
     assert records.state() == {"latched": ["smoke"], "run": None, "next_run_id": 2}
+    assert records.close(10.0)
+
+
+@pytest.mark.parametrize(("outcome", "run"), [("cut off", {"run_id": 1}), ("stopped", None)])
+def test_a_run_that_was_stopped_since_the_backup_is_not_offered_by_an_older_book(
+    path: Path, tmp_path: Path, outcome: str, run: object
+) -> None:
+    offered = {"latched": [], "run": {"run_id": 1}, "next_run_id": 2}
+    write_runs(path, range(1, 2), state=offered, cut_off=1)
+    copy = Book(path).backup(tmp_path / "copy.db")
+    with sqlite3.connect(path) as connection:
+        connection.execute("UPDATE runs SET outcome = ?, ended_at = 0", (outcome,))
+    connection.close()
+    restore(path, copy, wall)
+    records = opened(path)
+    assert records.state() == offered | {"run": run}
     assert records.close(10.0)
 
 

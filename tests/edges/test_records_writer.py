@@ -324,6 +324,30 @@ def test_numbers_of_events_and_the_state_go_on_after_a_restart(path: Path, clock
     assert records.dropped == 2
 
 
+@pytest.mark.parametrize(
+    ("outcome", "offered"),
+    [("cut off", True), (None, True), ("stopped", False), ("tripped", False), ("ended", False)],
+)
+def test_a_run_that_is_over_in_the_book_is_offered_by_no_stored_state(
+    path: Path, clock: Clock, outcome: str | None, offered: bool
+) -> None:
+    records = opened(path, clock)
+    records.run_started(RunStart(1, PROGRAM, [], "machine"))
+    if outcome is not None:
+        records.run_ended(1, outcome=outcome, ending="Stopped by hand.")
+    kept = {"latched": ["smoke"], "next_run_id": 2, "ran_s": 1.50, "what": "8 °C"}
+    records.put_state(kept | {"run": {"run_id": 1, "ran_s": 9.0}})
+    assert records.flush()
+    assert records.close(10.0)
+    records = opened(path, clock)
+    assert records.state() == kept | {"run": {"run_id": 1, "ran_s": 9.0} if offered else None}
+    records.put_state(kept | {"run": {"run_id": 2}})  # one that the book does not know
+    assert records.close(10.0)
+    records = opened(path, clock)
+    assert records.state() == kept | {"run": None}
+    assert records.close(10.0)
+
+
 def test_a_second_process_may_not_write_the_same_book(path: Path, clock: Clock, records: Records) -> None:
     records.run_started(RunStart(1, PROGRAM, [], "machine"))
     assert records.flush()

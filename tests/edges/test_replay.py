@@ -7,6 +7,8 @@ import json
 import pickle
 import pickletools
 import random
+import sqlite3
+import time
 from collections.abc import Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -38,7 +40,8 @@ from controller.model import (
     Wish,
 )
 from controller.pump import Pump
-from controller.records import Book, Records, RunRecorder, database_path
+from controller.records import Book, Records, RunRecorder, database_path, writer
+from controller.records.batch import commit
 from controller.records.tape import TapeEntry, TapeKind, request_payload
 from controller.sim.shop import SimShop
 from controller.wire.link import Link
@@ -176,6 +179,43 @@ def test_a_restart_in_mid_run_goes_on_with_what_the_next_process_knew(tmp_path: 
     done = replay(1, Book(database_path(tmp_path)).tape(1))
     assert (done.differs, done.restarts) == ("", 1)
     assert done.ticks > 800
+
+
+def test_no_commit_of_a_stop_or_a_trip_leaves_one_half_of_it(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a kill after any commit leaves: a run that is over and not offered, a trip and its latch."""
+    night = Night(tmp_path / "shop")
+    night.arm()
+    night.run(40.0, start())
+    assert night.records.flush(20.0)
+    left: list[tuple[str | None, Any, list[str], set[str]]] = []
+
+    def committed(connection: sqlite3.Connection, *rest: Any) -> Any:
+        done = commit(connection, *rest)
+        (outcome,) = connection.execute("SELECT outcome FROM runs").fetchone()
+        state = json.loads(connection.execute("SELECT state FROM core_state").fetchone()[0])
+        told = connection.execute("SELECT data FROM events WHERE kind = 'interlock_tripped'").fetchall()
+        tripped = {json.loads(data)["interlock"] for (data,) in told} - {"board_trip"}  # that one the board keeps
+        left.append((outcome, state["run"], state["latched"], tripped))
+        return done
+
+    slow = Core.state
+
+    def given_time(core: Core) -> Any:
+        time.sleep(0.02)  # for the writer's thread, were there anything for it to take
+        return slow(core)
+
+    monkeypatch.setattr(writer, "commit", committed)
+    monkeypatch.setattr(Core, "state", given_time)
+    night.run(5.0, StopOven())
+    night.shop.fault("smoke", True)
+    night.run(3.0)
+    night.close()
+    assert left[-1] == ("stopped", None, ["smoke"], {"smoke"})
+    for outcome, run, latched, told in left:
+        assert (outcome == "stopped") == (run is None), left
+        assert set(latched) == told, left
 
 
 def test_a_tape_that_is_damaged_is_compared_as_far_as_it_can_be_read(book: Book) -> None:
