@@ -32,12 +32,16 @@ class Item(NamedTuple):
 
 
 class Batch(NamedTuple):
-    """`items` first, for samples and tape belong to runs that they open. `tape`: run and framed entries."""
+    """`items` first, for samples and tape belong to runs that they open. `tape`: run and framed entries.
+
+    `durable`: flushed to the card, as it is for the sake of any one item.
+    """
 
     items: list[Item]
     samples: list[Sequence[Any]]
     tape: list[tuple[int, bytes]]
     state: str | None
+    durable: bool = False
 
 
 class Gap(NamedTuple):
@@ -64,7 +68,7 @@ def commit(connection: sqlite3.Connection, batch: Batch, gap: Gap | None, at: fl
     blocks = [(run_id, compress(entries)) for run_id, entries in batch.tape]
     answers: list[tuple[Future[Any], Any, Exception | None]] = []
     spoilt = 0
-    durable = any(item.durable for item in batch.items)
+    durable = batch.durable or any(item.durable for item in batch.items)
     connection.execute(f"PRAGMA synchronous={'FULL' if durable else 'NORMAL'}")
     connection.execute("BEGIN IMMEDIATE")
     if gap is not None:

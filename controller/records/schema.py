@@ -123,7 +123,7 @@ def open_for_writing(path: Path, wall: Callable[[], float]) -> sqlite3.Connectio
 
     WAL, so that readers never wait for the writer nor it for them. `synchronous=NORMAL` for what comes every
     few seconds: a power cut may then lose the last commits but cannot damage the file, and the card is
-    spared a flush each time; what must not be lost asks for FULL (see the writer). The WAL is folded back
+    spared a flush each time; what must not be lost (ends of runs, trips, answers) asks for FULL. The WAL is folded back
     every 1000 pages (4 MB, SQLite's own default): about four hours of samples touch the same few pages
     again and again, so a longer WAL writes the card less, and 4 MB are still read back within a second.
     """

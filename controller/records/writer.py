@@ -30,6 +30,7 @@ from .schema import RecordsError, hold_for_writing, open_for_writing, prepare_fi
 from .trouble import sentence
 
 T = TypeVar("T")
+_OF_A_TRIP: Final = ("interlock_tripped", "trip_reset")
 _KEPT: Final = "What comes meanwhile is kept in memory, as long as it fits."
 _log = logging.getLogger(__name__)
 
@@ -136,6 +137,7 @@ class Records:
 
         `run_id`: the run that is on, unless an event's data name another. `at`: wall time, default now.
         `beside`: given an event and its number, what is to be written in one piece with it, if anything.
+        A trip, and its reset, stay on the card through a power cut once they are there.
         """
         at = self._wall() if at is None else at
         numbers = []
@@ -146,7 +148,8 @@ class Records:
                 numbers.append(number)
                 insert: Writing = partial(rows.insert_event, number=number, event=event, run_id=run_id, at=at)
                 more = None if beside is None else beside(event, number)
-                self._leave(Item(insert if more is None else partial(in_order, first=insert, second=more)))
+                do = insert if more is None else partial(in_order, first=insert, second=more)
+                self._leave(Item(do, durable=event.kind in _OF_A_TRIP))
         return tuple(numbers)
 
     def put_request(self, request: Request, answer: Answer, *, at: float | None = None) -> None:
@@ -174,7 +177,7 @@ class Records:
     def put_state(self, state: Mapping[str, Any], *, at_once: bool = True) -> None:
         """Keep the core's state for the next start; what is stored already is not written again.
 
-        Not `at_once`: with the next samples.
+        Not `at_once`: with the next samples. Latches that changed stay on the card through a power cut.
         """
         text = text_of(state)
         with self._ready:
@@ -333,6 +336,8 @@ class Records:
             lost = self.dropped - self._dropped_before
             gap = Gap(self._trouble_since, self._wall(), lost, self.trouble)
         try:
+            if batch.state is not None and _latched(batch.state) != _latched(self._stored_state):
+                batch = batch._replace(durable=True)
             done = commit(self._connection, batch, gap, self._wall())
         except Exception as error:
             # Whatever it was, this thread must live: the shop goes on, and the next try may succeed.
@@ -371,3 +376,8 @@ class Records:
         for item in batch.items:
             if item.future is not None:
                 item.future.set_exception(RecordsError(text))
+
+
+def _latched(state: str | None) -> Any:
+    """The latches of a stored state; None where there are none in it."""
+    return json.loads(state).get("latched") if state else None

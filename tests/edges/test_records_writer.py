@@ -9,7 +9,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -17,7 +17,7 @@ import pytest
 
 import controller
 from controller.model import Answer, Event, Preheat, Reason, Request
-from controller.records import Book, Devices, Records, RecordsError, RunStart, database_path
+from controller.records import Book, Devices, Records, RecordsError, RunStart, database_path, writer
 from controller.records.batch import Batch, Item, commit
 from controller.records.rows import SAMPLE_COLUMNS
 
@@ -368,6 +368,45 @@ def test_run_ends_are_flushed_to_the_card_and_ordinary_batches_are_not(path: Pat
     commit(connection, Batch([Item(look, durable=True)], [], [], None), None, 0.0)
     connection.close()
     assert seen == [1, 2]  # SQLite: 1 NORMAL, 2 FULL
+
+
+def test_a_trip_and_a_changed_latch_are_flushed_to_the_card(
+    records: Records, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Also while no run is on: whoever sees a trip may well pull the plug."""
+    records.put_state({"latched": [], "ran_s": 0})
+    assert records.flush()
+    seen: list[int] = []
+
+    def committed(connection: sqlite3.Connection, *rest: object) -> object:
+        done = commit(connection, *rest)  # type: ignore[arg-type]
+        seen.append(connection.execute("PRAGMA synchronous").fetchone()[0])
+        return done
+
+    def after(*left: Callable[[], object]) -> list[int]:
+        seen.clear()
+        with records.together():
+            for leave in left:
+                leave()
+        until = time.monotonic() + 20
+        while records._diary or records._state_text:
+            assert time.monotonic() < until
+            time.sleep(0.005)
+        return list(seen)
+
+    def happens(kind: str) -> Callable[[], object]:
+        return lambda: records.put_events([Event(kind, 1.0, kind, {"interlock": "smoke"})])
+
+    def keeps(**state: object) -> Callable[[], object]:
+        return lambda: records.put_state(state)
+
+    monkeypatch.setattr(writer, "commit", committed)
+    normal, full = [1], [2]  # SQLite: 1 NORMAL, 2 FULL
+    assert after(happens("armed"), keeps(latched=[], ran_s=1)) == normal
+    assert after(happens("interlock_tripped")) == full
+    assert after(keeps(latched=["smoke"], ran_s=1)) == full
+    assert after(happens("armed"), keeps(latched=["smoke"], ran_s=2)) == normal
+    assert after(happens("trip_reset"), keeps(latched=[], ran_s=2)) == full
 
 
 def test_devices_are_found_listed_and_shut_out(path: Path, clock: Clock) -> None:
