@@ -80,6 +80,18 @@ class OvenWatch:
         """After a reset at the machine: the rules start afresh."""
         self.__init__(self.door_fitted)  # type: ignore[misc]
 
+    def forget(self, gap_s: float) -> None:
+        """After `gap_s` without a reading, or a reboot of the board: nothing is compared with what was read before.
+
+        A question about the door falls: what it was asked for is forgotten.
+        """
+        self.asking = self._said_no = False
+        self._past.clear()
+        self._half_s = self._full_s = 0
+        self.door_shut_s += gap_s
+        self.since_fast_fall_s += gap_s
+        self._off_s = self._quiet_s = 0.0
+
     def _fell_k(self, seconds: int, asked_s: int) -> float:
         """How far the reading fell over these seconds, if the duty was asked for as long; NEVER otherwise."""
         past = self._past
@@ -180,6 +192,18 @@ class TankWatch:
             # Nobody had declared it: its time began with its step, and so ends the time for which it explains a rise.
             self._since_quench_s = min(self._since_step_s, 600.0)
         self._forecast_after_c = forecast_after_c
+
+    def forget(self, gap_s: float) -> None:
+        """After `gap_s` without a reading, or a reboot of the board: nothing is compared with what was read before.
+
+        A quench from before it is as old as it is.
+        """
+        self._past.clear()
+        self._half_s = self._full_s = 0
+        self._off_s = self._stepping_s = self._fast_s = 0.0
+        self._since_quench_s += gap_s
+        self._since_step_s += gap_s
+        self.step_k = None
 
     def second(self, facts: Facts, asked: float, on: bool, tank_limit_c: float | None) -> None:
         """One second: the duty asked, whether the output was on, and the tank limit (None without an oil)."""

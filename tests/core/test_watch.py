@@ -1,0 +1,113 @@
+"""The rules with a memory, second by second, on made-up readings."""
+
+from __future__ import annotations
+
+from controller.core.facts import NEVER, Facts
+from controller.core.watch import OvenWatch, TankWatch
+
+
+def no_facts() -> Facts:
+    """Facts of a zone that nothing is wrong with, without a reading yet."""
+    facts = Facts()
+    for name in Facts.__slots__:
+        setattr(facts, name, NEVER)
+    return facts
+
+
+class Oven:
+    """An oven's rules and what they are shown. `worst`: the highest each fact was."""
+
+    def __init__(self, *, door_fitted: bool = False) -> None:
+        self.watch, self.facts = OvenWatch(door_fitted), no_facts()
+        self.worst: dict[str, float] = {}
+
+    def second(self, reading_c: float, *, asked: float = 0.0, target_c: float | None = None) -> None:
+        facts = self.facts
+        facts.oven_c = facts.oven_limit_c = facts.oven_max_c = reading_c
+        self.watch.second(facts, asked, asked > 0.0, target_c, False, target_c is not None)
+        for name in ("oven_rising_off_k", "oven_no_rise_k", "oven_fall_k", "oven_fall_asked"):
+            self.worst[name] = max(self.worst.get(name, NEVER), getattr(facts, name))
+
+
+class Tank:
+    """An oil's rules and what they are shown. `worst`: the highest each fact was; `steps`: quenches that were seen."""
+
+    def __init__(self, heater_w: float = 1000.0, heat_j_per_k: float = 18_300.0) -> None:
+        self.watch, self.facts = TankWatch(heat_j_per_k, heater_w), no_facts()
+        self.worst: dict[str, float] = {}
+        self.steps: list[float] = []
+
+    def second(self, reading_c: float, *, asked: float = 0.0) -> None:
+        facts = self.facts
+        facts.tank_c = facts.tank_limit_c = facts.tank_max_c = reading_c
+        self.watch.second(facts, asked, asked > 0.0, 90.0)
+        if self.watch.step_k is not None:
+            self.steps.append(self.watch.step_k)
+        for name in ("tank_rising_off_k", "tank_no_rise", "tank_fall_k", "oil_still_rising", "oil_step"):
+            self.worst[name] = max(self.worst.get(name, NEVER), getattr(facts, name))
+
+
+def test_an_oven_that_warmed_with_the_shop_while_the_board_was_off_is_no_stuck_relay() -> None:
+    oven = Oven()
+    for _ in range(300):
+        oven.second(5.0)
+    oven.watch.forget(4.0 * 3600.0)
+    for _ in range(600):
+        oven.second(16.0)
+    assert oven.worst["oven_rising_off_k"] < 5.0
+
+
+def test_a_relay_that_sticks_is_seen_after_a_gap_as_before_it() -> None:
+    oven = Oven()
+    for _ in range(300):
+        oven.second(5.0)
+    oven.watch.forget(60.0)
+    for at_s in range(150):
+        oven.second(16.0 + 0.3 * at_s)
+    assert oven.worst["oven_rising_off_k"] >= 5.0
+
+
+def test_a_reading_that_fell_during_a_gap_asks_no_question_about_the_door() -> None:
+    oven = Oven()
+    for _ in range(200):
+        oven.second(200.0, asked=0.8, target_c=205.0)
+    oven.watch.forget(90.0)
+    for _ in range(200):
+        oven.second(190.0, asked=0.8, target_c=205.0)
+    assert oven.worst["oven_fall_asked"] < 0.5
+
+
+def test_a_door_that_was_opened_before_a_gap_excuses_no_longer_than_without_one() -> None:
+    oven = Oven(door_fitted=True)
+    oven.facts.door_open = 1.0
+    oven.second(200.0)
+    oven.facts.door_open = 0.0
+    oven.second(200.0)
+    assert oven.watch.opened_lately()
+    oven.watch.forget(300.0)
+    assert not oven.watch.opened_lately()
+
+
+def test_oil_that_warmed_with_the_shop_while_the_board_was_off_was_not_quenched_in() -> None:
+    tank = Tank()
+    for _ in range(900):
+        tank.second(5.0)
+    tank.watch.forget(4.0 * 3600.0)
+    for _ in range(1300):
+        tank.second(16.0)
+    assert tank.steps == []
+    assert tank.worst["tank_rising_off_k"] < 4.0
+    assert tank.worst["oil_step"] < 0.5
+
+
+def test_a_quench_from_before_a_gap_is_as_old_as_it_is() -> None:
+    tank = Tank()
+    tank.watch.declared(70.0)
+    tank.second(50.0)
+    assert tank.facts.quench_forecast_c == 70.0
+    tank.watch.forget(300.0)
+    tank.second(50.0)
+    assert tank.facts.quench_forecast_c == 70.0
+    tank.watch.forget(300.0)
+    tank.second(50.0)
+    assert tank.facts.quench_forecast_c == NEVER
