@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import logging
 import os
-import queue
 import socket
 import threading
 import time
@@ -16,7 +15,24 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
 from typing import Final, Protocol
 
-from controller.model import Answer, Forecast, LoadItem, Outcome, Program, Reason, Request, Snapshot, Wish
+from controller.model import (
+    Answer,
+    Confirm,
+    Forecast,
+    LoadItem,
+    Outcome,
+    Preheat,
+    Program,
+    Reason,
+    Request,
+    Resume,
+    Snapshot,
+    Start,
+    StopAll,
+    StopOven,
+    TankOff,
+    Wish,
+)
 from controller.pump import Pump
 
 SILENCE_TICK_S: Final = 0.4
@@ -31,7 +47,18 @@ KEEP_ALIVE_S: Final = 3.0
 # more is a late tick.
 CLOCK_DRIFT: Final = 0.01
 
+STOPS: Final = (StopAll, StopOven, TankOff)
+ENDED_BY: Final[Mapping[type, tuple[type, ...]]] = {
+    Start: (StopAll, StopOven),
+    Resume: (StopAll, StopOven),
+    Confirm: (StopAll, StopOven),
+    Preheat: (StopAll, TankOff),
+}
+"""Wishes for heat, and the stops that end them before they were begun."""
+
 ENDING: Final = Answer((Reason("ending", "The service is ending: heat is off and nothing new is begun."),))
+BUSY: Final = Answer((Reason("busy", "Too much is being asked at once. Wait a moment."),))
+STOPPED: Final = Answer((Reason("stopped", "Stop was pressed after this was asked. Ask again if it is still wanted."),))
 
 log = logging.getLogger("ovenhand")
 
@@ -116,10 +143,11 @@ class Service:
         self._recorder = recorder
         self._scale = scale
         self._die = die
-        self._requests: queue.Queue[Request] = queue.Queue(REQUESTS)
+        self._requests: list[Request] = []
         self._futures: dict[int, Future[Answer]] = {}
         self._number = 0
-        self._numbering = threading.Lock()
+        self._stopped_s: dict[type, float] = {}
+        self._asking = threading.Lock()
         self._stopping = threading.Event()
         self._ended = threading.Event()
         self.failed = False
@@ -144,24 +172,44 @@ class Service:
         snapshot, made_s = self._last
         return snapshot, time.monotonic() - made_s
 
-    def ask(self, wish: Wish, who: str) -> Future[Answer]:
-        """Queue a wish for the next tick. A full queue answers at once, with the reason."""
+    def ask(self, wish: Wish, who: str, arrived_s: float | None = None) -> Future[Answer]:
+        """Queue a wish for the next tick; what cannot be queued is answered at once, with the reason.
+
+        `arrived_s`: when it was heard of (time.monotonic), default now. A wish for heat that was heard of before a
+        stop of its zone was asked is dead. A stop is never refused for want of room: where there is none it shares
+        the answer of one that waits.
+        """
         future: Future[Answer] = Future()
-        with self._numbering:
-            if self._ended.is_set():
-                future.set_result(ENDING)
+        with self._asking:
+            refused = self._refused(wish, arrived_s)
+            if refused is not None:
+                future.set_result(refused)
                 return future
+            if isinstance(wish, STOPS) and len(self._requests) >= REQUESTS:
+                for waiting in self._requests:
+                    if type(waiting.wish) is type(wish):
+                        shared = self._futures[waiting.id]
+                        if shared.cancelled():
+                            shared = self._futures[waiting.id] = future
+                        return shared
             self._number += 1
-            number = self._number
-            self._futures[number] = future
-        try:
-            self._requests.put_nowait(Request(number, wish, who))
-        except queue.Full:
-            self._futures.pop(number, None)
-            future.set_result(Answer((Reason("busy", "Too much is being asked at once. Wait a moment."),)))
-            return future
+            self._futures[self._number] = future
+            self._requests.append(Request(self._number, wish, who))
         self._port.wake()
         return future
+
+    def _refused(self, wish: Wish, arrived_s: float | None) -> Answer | None:
+        """Why it is not queued, with the lock held; None when it is."""
+        if self._ended.is_set():
+            return ENDING
+        now_s = time.monotonic()
+        if isinstance(wish, STOPS):
+            self._stopped_s[type(wish)] = now_s
+            return None
+        arrived_s = now_s if arrived_s is None else arrived_s
+        if any(self._stopped_s.get(stop, arrived_s) > arrived_s for stop in ENDED_BY.get(type(wish), ())):
+            return STOPPED
+        return BUSY if len(self._requests) >= REQUESTS else None
 
     def forecast(self, program: Program, load: tuple[LoadItem, ...]) -> Forecast | None:
         """When this program would begin to soak and be done, were it started now."""
@@ -179,7 +227,7 @@ class Service:
             "late_ticks": float(self.lateness.late),
             "worst_lateness_s": self.lateness.worst_s,
             "bad_frames": float(self.pump.link.bad_frames),
-            "requests_waiting": float(self._requests.qsize()),
+            "requests_waiting": float(len(self._requests)),
         }
 
     # --- life ----------------------------------------------------------------------------------------------
@@ -211,7 +259,7 @@ class Service:
             log.exception("The control thread failed. Heat is taken off and the service ends.")
         self._heat_off()
         self._beat_s = time.monotonic()
-        with self._numbering:
+        with self._asking:
             self._ended.set()
             unanswered, self._futures = self._futures, {}
         for future in unanswered.values():
@@ -235,7 +283,7 @@ class Service:
         if text is not None:
             self.pump.link.port_changed(text)
             log.info("%s", text or "The serial port is open.")
-        waiting = not self._requests.empty()
+        waiting = bool(self._requests)
         force = waiting or text is not None or now_s - self._tick_s >= SILENCE_TICK_S
         requests = self._take() if waiting else ()
         wrote, outcomes = self.pump.step(data, now_s, requests, force)
@@ -256,13 +304,10 @@ class Service:
             notify_systemd("WATCHDOG=1")
 
     def _take(self) -> tuple[Request, ...]:
-        taken: list[Request] = []
-        while len(taken) < REQUESTS:
-            try:
-                taken.append(self._requests.get_nowait())
-            except queue.Empty:
-                break
-        return tuple(taken)
+        """All that waits, in its order, but the stops last: within a tick nothing is begun after a Stop."""
+        with self._asking:
+            taken, self._requests = self._requests, []
+        return tuple(sorted(taken, key=lambda request: isinstance(request.wish, STOPS)))
 
     def _ticked(self, outcome: Outcome, now_s: float) -> None:
         self._last = (outcome.snapshot, time.monotonic())

@@ -468,8 +468,11 @@ class Desk(Protocol):
     def snapshot(self) -> tuple[Snapshot, float]:
         """The last snapshot, and how many seconds ago it was made."""
 
-    def ask(self, wish: Wish, who: str) -> Future[Answer]:
-        """Queue a wish for the next tick. A full queue answers at once, with the reason."""
+    def ask(self, wish: Wish, who: str, arrived_s: float | None = None) -> Future[Answer]:
+        """Queue a wish for the next tick; one that cannot be queued is answered at once, with the reason.
+
+        `arrived_s`: when it was heard of (time.monotonic); heat that was asked before a Stop is not begun after it.
+        """
 
     def forecast(self, program: Program, load: tuple[LoadItem, ...]) -> Forecast | None:
         """When this program would begin to soak and be done, were it started now; None where its numbers, the

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import asyncio
 import ipaddress
+import time
 from collections.abc import Iterable
 from typing import Final
 
@@ -41,7 +42,8 @@ def cookie_name(port: int) -> str:
 
 
 class Guard:
-    """ASGI middleware. Puts the device into `scope["state"]["device"]` for the routes behind it."""
+    """ASGI middleware. Puts into `scope["state"]`, for the routes behind it, the `device` and when the request was
+    heard of (`arrived_s`, time.monotonic): its body, and looks into the book, may take seconds more."""
 
     def __init__(
         self, app: ASGIApp, *, access: Access, devices: Devices, allowed_hosts: Iterable[str], port: int
@@ -61,6 +63,7 @@ class Guard:
             await send({"type": "websocket.close", "code": 1008})
             return
         guarded = self._with_headers(scope, send)
+        scope.setdefault("state", {})["arrived_s"] = time.monotonic()
         try:
             self._check(scope, Headers(scope=scope))
             if scope["method"] not in READS:
@@ -92,7 +95,7 @@ class Guard:
             raise _too_large()
         path = scope["path"]
         device = self._device(headers, cookie=bool(origins) or not writes)
-        scope.setdefault("state", {})["device"] = device
+        scope["state"]["device"] = device
         if is_public(scope["method"], path) or (path == "/metrics" and not writes and _from_loopback(scope)):
             return
         if device is None:

@@ -72,12 +72,13 @@ def _unknown(book: Book, stocks: set[int], pieces: set[int]) -> list[Reason]:
     ]
 
 
-async def ask(desk: Desk, wish: Wish, asker: str) -> Answer:
-    """The tick's answer. Raises a Problem: 409 with every reason for a refusal, 503 when no tick answers in time.
+async def ask(desk: Desk, wish: Wish, request: Request) -> Answer:
+    """The tick's answer to what this request wants.
 
-    The wish is not taken back then: a cancelled future would meet the tick in the middle of its answer.
+    Raises a Problem: 409 with every reason for a refusal, 503 when no tick answers in time. The wish is
+    not taken back then: a cancelled future would meet the tick in the middle of its answer.
     """
-    future = asyncio.wrap_future(desk.ask(wish, asker))
+    future = asyncio.wrap_future(desk.ask(wish, who(request), request.state.arrived_s))
     done, _ = await asyncio.wait((future,), timeout=ANSWER_WITHIN_S)
     if not done:
         raise problem(

@@ -10,7 +10,7 @@ from controller.model import LoadItem, Presence, StopAll, StopOven, TankOff
 
 from . import bodies
 from .documents import told
-from .parts import API, Parts, accepted, ask, device_of, in_the_book, who
+from .parts import API, Parts, accepted, ask, device_of, in_the_book
 from .problems import reply
 
 
@@ -37,13 +37,13 @@ def shop_routes(parts: Parts) -> APIRouter:
     @routes.post("/stop", openapi_extra=told("Taken", problems=(409, 503)))
     async def stop(request: Request) -> Response:
         """Both zones' heat off, now. Whatever stands in the body."""
-        return accepted(await ask(desk, StopAll(), who(request)), 200)
+        return accepted(await ask(desk, StopAll(), request), 200)
 
     @routes.post("/presence", openapi_extra=told("Taken", body=bodies.PresenceBody, problems=(409, 422, 503)))
     async def presence(request: Request) -> Response:
         """Somebody is with the oil."""
         bodies.read(bodies.PresenceBody, await request.body())
-        return accepted(await ask(desk, Presence(), who(request)), 200)
+        return accepted(await ask(desk, Presence(), request), 200)
 
     return routes
 
@@ -62,7 +62,7 @@ def oven_routes(parts: Parts) -> APIRouter:
         """Begin a program; not armed, it waits for the arm button."""
         wish = bodies.start_wish(await request.body(), parts.catalogue.programs)
         await in_the_book(parts.book, wish.load)
-        return accepted(await ask(desk, wish, who(request)), 202, run=True)
+        return accepted(await ask(desk, wish, request), 202, run=True)
 
     @routes.post("/forecast", openapi_extra=told("ForecastTold", body=bodies.StartBody, problems=(422, 503)))
     async def forecast(request: Request) -> Response:
@@ -74,7 +74,7 @@ def oven_routes(parts: Parts) -> APIRouter:
     @routes.post("/stop", openapi_extra=told("Taken", problems=(409, 503)))
     async def stop(request: Request) -> Response:
         """End the run, or the wait for the arm button. Whatever stands in the body."""
-        return accepted(await ask(desk, StopOven(), who(request)), 200)
+        return accepted(await ask(desk, StopOven(), request), 200)
 
     @routes.post(
         "/resume",
@@ -84,13 +84,13 @@ def oven_routes(parts: Parts) -> APIRouter:
     async def resume(request: Request) -> Response:
         """Go on with a run that was paused or cut off."""
         wish = bodies.resume_wish(await request.body())
-        return accepted(await ask(desk, wish, who(request)), 202, run=True)
+        return accepted(await ask(desk, wish, request), 202, run=True)
 
     @routes.post("/confirm", openapi_extra=told("Taken", body=bodies.ConfirmBody, problems=(409, 422, 503)))
     async def confirm(request: Request) -> Response:
         """Answer the question that the program, or a check, asks."""
         wish = bodies.confirm_wish(await request.body())
-        return accepted(await ask(desk, wish, who(request)), 200)
+        return accepted(await ask(desk, wish, request), 200)
 
     return routes
 
@@ -109,7 +109,7 @@ def tank_routes(parts: Parts) -> APIRouter:
         """Warm the oil, now or so that it is ready at a time."""
         teller = parts.teller
         wish = bodies.preheat_wish(await request.body(), now=teller.now(), speed=teller.speed())
-        return accepted(await ask(desk, wish, who(request)), 202)
+        return accepted(await ask(desk, wish, request), 202)
 
     @routes.get("/margins", openapi_extra=told("Margins"))
     async def margins() -> Response:
@@ -131,7 +131,7 @@ def tank_routes(parts: Parts) -> APIRouter:
     @routes.post("/off", openapi_extra=told("Taken", problems=(409, 503)))
     async def off(request: Request) -> Response:
         """No heat for the oil. Whatever stands in the body."""
-        return accepted(await ask(desk, TankOff(), who(request)), 200)
+        return accepted(await ask(desk, TankOff(), request), 200)
 
     @routes.post("/quench", openapi_extra=told("QuenchTaken", body=bodies.QuenchBody, problems=(409, 422, 503)))
     async def quench(request: Request) -> Response:
@@ -139,6 +139,6 @@ def tank_routes(parts: Parts) -> APIRouter:
         `remarks` says where it was too heavy, or not taken as a new one."""
         wish = bodies.quench_wish(await request.body())
         await in_the_book(parts.book, [] if wish.piece is None else [LoadItem(0.0, 0.0, None, wish.piece)])
-        return accepted(await ask(desk, wish, who(request)), 200, remarks=True)
+        return accepted(await ask(desk, wish, request), 200, remarks=True)
 
     return routes

@@ -16,7 +16,7 @@ import pytest
 
 from controller.core.tick import Core
 from controller.daemon import ENDING, REQUESTS, Lateness, Service, notify_systemd
-from controller.model import Answer, LoadItem, Outcome, Program, Request, Start, StopAll, Temper
+from controller.model import Answer, LoadItem, Outcome, Presence, Program, Request, Start, StopAll, Temper
 from controller.pump import Pump
 from controller.sim.shop import SimShop
 from controller.wire.link import Link
@@ -160,8 +160,8 @@ def test_asking_wakes_the_port_so_that_a_stop_need_not_wait_for_telemetry() -> N
 
 def test_a_flood_is_answered_at_once_and_does_not_grow() -> None:
     service = service_on(ShopPort())
-    waiting = [service.ask(StopAll(), "script") for _ in range(REQUESTS)]
-    one_more = service.ask(StopAll(), "script")
+    waiting = [service.ask(Presence(), "script") for _ in range(REQUESTS)]
+    one_more = service.ask(Presence(), "script")
     assert [reason.code for reason in one_more.result(0).reasons] == ["busy"]
     step(service)
     assert all(future.result(0).reasons == () for future in waiting)

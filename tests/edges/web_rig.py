@@ -100,6 +100,7 @@ class Desk:
         self.age_s = 0.1
         self.answer: Answer | None = Answer(run_id=7, phase="heat_up")
         self.asked: list[tuple[Wish, str]] = []
+        self.arrived_s: list[float | None] = []
         self.futures: list[Future[Answer]] = []
         self.timely = True
         self.foreseen: list[tuple[Program, tuple[LoadItem, ...]]] = []
@@ -108,8 +109,9 @@ class Desk:
     def snapshot(self) -> tuple[Snapshot, float]:
         return self.now, self.age_s
 
-    def ask(self, wish: Wish, who: str) -> Future[Answer]:
+    def ask(self, wish: Wish, who: str, arrived_s: float | None = None) -> Future[Answer]:
         self.asked.append((wish, who))
+        self.arrived_s.append(arrived_s)
         future: Future[Answer] = Future()
         self.futures.append(future)
         if self.answer is not None:

@@ -1,0 +1,187 @@
+"""Stop wins: over what was asked before it and comes late, over what comes in the same tick, over a full queue."""
+
+from __future__ import annotations
+
+import asyncio
+import time
+from collections.abc import AsyncIterator
+from concurrent.futures import Future
+from typing import Any
+
+import httpx
+import pytest
+
+from controller.daemon import ENDED_BY, REQUESTS, Service
+from controller.model import (
+    Answer,
+    Confirm,
+    LoadItem,
+    Preheat,
+    Presence,
+    Program,
+    Quench,
+    Resume,
+    Start,
+    StopAll,
+    StopOven,
+    TankOff,
+    Temper,
+    Wish,
+)
+from tests.edges.test_daemon import ShopPort, duties, service_on, step
+from tests.edges.web_rig import HOME, Book, Desk, Rig, bearer, problem_of
+
+PROGRAM = Program("test temper", (Temper(160.0, 600.0),))
+START = Start(PROGRAM, (LoadItem(0.3, 12.0),))
+HEAT: tuple[Wish, ...] = (START, Resume(1), Confirm("1-1", True), Preheat(60.0))
+
+
+def armed(port: ShopPort) -> Service:
+    service = service_on(port)
+    step(service, 8)
+    port.shop.press("arm")
+    step(service, 4)
+    assert service.snapshot()[0].board.armed
+    return service
+
+
+def codes(future: Future[Answer]) -> list[str]:
+    return [reason.code for reason in future.result(0).reasons]
+
+
+def is_cold(port: ShopPort, service: Service) -> bool:
+    step(service, 12)
+    asked = service.snapshot()[0].oven.asked_duty
+    return (asked, duties(port.written[-1][1])) == (0.0, ("0", "0"))
+
+
+# --- asked before, come late -----------------------------------------------------------------------------------------
+
+
+class Shop(Desk):
+    """The real service as the desk: each wish is answered by a tick of its own."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.port = ShopPort()
+        self.service = armed(self.port)
+
+    def ask(self, wish: Wish, who: str, arrived_s: float | None = None) -> Future[Answer]:
+        future = self.service.ask(wish, who, arrived_s)
+        step(self.service)
+        return future
+
+
+class SlowBook(Book):
+    """A card that takes its time."""
+
+    def piece(self, piece_id: int) -> dict[str, Any] | None:
+        time.sleep(0.2)
+        return super().piece(piece_id)
+
+
+async def late_bytes() -> AsyncIterator[bytes]:
+    yield b'{"program": '
+    await asyncio.sleep(0.2)
+    yield b'"straw"}'
+
+
+@pytest.mark.parametrize(
+    "how",
+    [
+        {"json": {"program": "straw", "load": [{"mass_kg": 0.3, "section_mm": 12, "piece": 2}]}},
+        {"content": late_bytes()},
+    ],
+    ids=["slow card", "weak radio"],
+)
+def test_a_start_that_was_asked_before_a_stop_and_comes_after_it_is_dead(how: dict[str, Any]) -> None:
+    desk = Shop()
+    rig = Rig(desk=desk, book=SlowBook())
+
+    async def both() -> list[httpx.Response]:
+        transport = httpx.ASGITransport(app=rig.app, client=("127.0.0.1", 5000))
+        async with httpx.AsyncClient(transport=transport, base_url=HOME, headers=bearer(rig.operator)) as web:
+
+            async def stop() -> httpx.Response:
+                await asyncio.sleep(0.05)
+                return await web.post("/api/v1/stop")
+
+            return await asyncio.gather(web.post("/api/v1/oven/start", **how), stop())
+
+    start, stop = asyncio.run(both())
+    assert stop.status_code == 200
+    assert problem_of(start, 409) == ["stopped"]
+    assert is_cold(desk.port, desk.service)
+    assert desk.service.snapshot()[0].oven.phase == "ready"
+    assert rig.post("/api/v1/oven/start", {"program": "straw"}).status_code == 202, "asked again, it is begun"
+
+
+@pytest.mark.parametrize("wish", HEAT)
+@pytest.mark.parametrize("stop", [StopAll(), StopOven(), TankOff()])
+def test_a_stop_ends_what_was_asked_of_its_zone_and_nothing_else(stop: Wish, wish: Wish) -> None:
+    service = armed(ShopPort())
+    before_s = time.monotonic()
+    service.ask(stop, "phone 2")
+    step(service)
+    late = service.ask(wish, "phone 1", before_s)
+    ends = isinstance(stop, ENDED_BY[type(wish)])
+    assert ends == (isinstance(stop, StopAll) or isinstance(stop, TankOff) == isinstance(wish, Preheat))
+    assert late.done() == ends
+    if ends:
+        assert codes(late) == ["stopped"]
+    assert not service.ask(wish, "phone 1", time.monotonic()).done()
+
+
+def test_what_gives_no_heat_is_taken_however_late() -> None:
+    service = armed(ShopPort())
+    before_s = time.monotonic()
+    service.ask(StopAll(), "phone 2")
+    late = [service.ask(wish, "phone 1", before_s) for wish in (Presence(), Quench(), StopOven(), StopAll())]
+    step(service)
+    assert [codes(future) for future in late] == [[]] * 4
+
+
+# --- in one tick -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("stop", [StopAll(), StopOven()])
+def test_of_two_hands_in_one_tick_the_one_that_stops_wins(stop: Wish) -> None:
+    port = ShopPort()
+    service = armed(port)
+    stopped, begun = service.ask(stop, "phone 1"), service.ask(START, "phone 2")
+    step(service)
+    assert codes(stopped) == codes(begun) == []
+    assert service.snapshot()[0].oven.phase in ("ready", "ended")
+    assert is_cold(port, service)
+
+
+# --- a full queue ----------------------------------------------------------------------------------------------------
+
+
+def test_a_stop_is_taken_by_a_full_queue_and_floods_of_stops_do_not_grow() -> None:
+    port = ShopPort()
+    service = armed(port)
+    service.ask(START, "phone 1")
+    step(service, 12)
+    assert service.snapshot()[0].oven.asked_duty > 0.5
+    flood = [service.ask(Presence(), "script") for _ in range(REQUESTS)]
+    first = service.ask(StopAll(), "phone 2")
+    stops = [service.ask(StopAll(), "phone 2") for _ in range(10_000)]
+    zones = [service.ask(wish, "phone 2") for wish in (StopOven(), TankOff())]
+    assert service.figures()["requests_waiting"] == REQUESTS + 3
+    assert codes(service.ask(START, "phone 1")) == ["busy"]
+    step(service)
+    assert duties(port.written[-1][1]) == ("0", "0")
+    assert [codes(future) for future in (first, *zones, flood[-1])] == [[]] * 4
+    assert all(codes(stop) == [] for stop in stops)
+    assert service.figures()["requests_waiting"] == 0
+
+
+def test_a_stop_that_its_asker_gave_up_is_no_answer_for_the_next() -> None:
+    service = armed(ShopPort())
+    for _ in range(REQUESTS):
+        service.ask(StopAll(), "phone 1").cancel()
+    after = service.ask(StopAll(), "phone 2")
+    assert not after.cancelled()
+    step(service)
+    assert codes(after) == []
