@@ -26,6 +26,7 @@ RULES: Final[Mapping[str, Rule]] = {
     "interlock_alert": Rule("hand", ("interlock",)),
     "board_lost": Rule("hand"),
     "board_incompatible": Rule("hand"),
+    "board_tripped_again": Rule("trip", ("text",)),
     "board_refuses": Rule("hand", ("which",)),
     "record_trouble": Rule("hand", ("text",)),
     "prompt_asked": Rule("hand", ("run_id", "text")),

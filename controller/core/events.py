@@ -13,6 +13,7 @@ KINDS: Final[Mapping[str, str]] = {
     "board_back": "telemetry again, same boot",
     "board_rebooted": "the board started anew",
     "board_incompatible": "board and daemon do not speak the same protocol or layout",
+    "board_tripped_again": "another trip of the board beside one that stands",
     "board_refuses": "for ten seconds the board has taken no frames, no limits or no duty",
     "armed": "the arm button allowed heat",
     "disarmed": "arming ended: lapse, trip, stop circuit, boot or silence",

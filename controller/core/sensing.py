@@ -37,13 +37,14 @@ class Sensor:
     """One thermocouple as the telemetry shows it. `value_c` is NaN while it is not trusted."""
 
     __slots__ = (
-        "_accepted_c", "_bits", "_jump_guard", "_kind", "_since_accepted_s", "_word",
+        "_accepted_c", "_bits", "_jump_guard", "_jump_is_over", "_kind", "_since_accepted_s", "_word",
         "bad_hot", "fault", "fitted", "good_s", "jump_s", "jump_trip_s", "same_s", "value_c",
     )  # fmt: skip
 
     def __init__(self, kind: Kind, jump_guard: bool) -> None:
         self._kind = kind
         self._jump_guard = jump_guard
+        self._jump_is_over = False
         self._accepted_c = nan
         self._since_accepted_s = 0.0
         self._bits = 0
@@ -106,8 +107,11 @@ class Sensor:
         last_c = self._accepted_c
         # With nothing accepted before there is nothing to compare with.
         if last_c != last_c or abs(value_c - last_c) <= room_k:
-            self.jump_trip_s = 0.0
+            self._jump_is_over = True
             return True
+        if self._jump_is_over:
+            self._jump_is_over = False
+            self.jump_trip_s = 0.0
         self._since_accepted_s = self.jump_s = elapsed_s
         if elapsed_s >= JUMP_ELAPSED_MAX_S:
             self.value_c = nan
@@ -116,6 +120,13 @@ class Sensor:
             # The row has its trip; from here the rule starts afresh with what the sensor shows now.
             self._accepted_c = value_c
         return False
+
+    def jumped_s(self) -> float:
+        """The longest jump since this was asked last, s: one that ended within a reading of several frames counts."""
+        lasted_s = self.jump_trip_s
+        if self._jump_is_over:
+            self.jump_trip_s = 0.0
+        return lasted_s
 
 
 class Sensing:
@@ -127,6 +138,7 @@ class Sensing:
         self.sensors = tuple(Sensor(kind, name.startswith("oven")) for name, kind in zip(SENSORS, kinds, strict=True))
         self.oven, self.oven_limit, self.tank, self.tank_limit, self.part = self.sensors
         self._ms: int | None = None
+        self._on_ms: tuple[int, int] | None = None
         self._cold = 0
         self._cold_same_s = 0.0
         self._frozen: dict[int, _Frozen] = {}
@@ -135,8 +147,13 @@ class Sensing:
         self.oven_heat_s_ago = self.tank_heat_s_ago = 1e9
 
     def forget_time(self) -> None:
-        """After a reboot or a new port the board's milliseconds start again."""
+        """After a reboot the board's milliseconds and its counts of on-time start again, from 0."""
         self._ms = None
+        self._on_ms = (0, 0)
+
+    def went_back(self, frame: Telemetry) -> bool:
+        """Whether the board's milliseconds went back: it started anew, and nobody has said so yet."""
+        return self._ms is not None and (frame.ms - self._ms) & 0xFFFFFFFF >= 0x80000000
 
     def forget_readings(self) -> None:
         """After silence or a reboot: no reading is compared with one from before."""
@@ -145,12 +162,13 @@ class Sensing:
 
     def take(self, frame: Telemetry, board: Board, oven_duty: float, tank_duty: float) -> float:
         """One frame; the duties are those asked last. Returns the board's seconds since the frame before."""
-        last = self.frame
+        on_ms = (frame.oven_on_ms, frame.tank_on_ms)
+        before, self._on_ms = self._on_ms or on_ms, on_ms
         dt_s = 0.25 if self._ms is None else ((frame.ms - self._ms) & 0xFFFFFFFF) / 1000.0
         self._ms = frame.ms
         dt_s = min(dt_s, 5.0)
-        oven_on = oven_duty > 0.0 or bool(frame.outputs & 1) or (last and frame.oven_on_ms != last.oven_on_ms)
-        tank_on = tank_duty > 0.0 or bool(frame.outputs & 2) or (last and frame.tank_on_ms != last.tank_on_ms)
+        oven_on = oven_duty > 0.0 or bool(frame.outputs & 1) or on_ms[0] != before[0]
+        tank_on = tank_duty > 0.0 or bool(frame.outputs & 2) or on_ms[1] != before[1]
         self.oven_heat_s_ago = 0.0 if oven_on else self.oven_heat_s_ago + dt_s
         self.tank_heat_s_ago = 0.0 if tank_on else self.tank_heat_s_ago + dt_s
         oven_hot = self.oven_heat_s_ago <= HEAT_COUNTS_S
@@ -158,6 +176,8 @@ class Sensing:
         self._cold_same_s = self._cold_same_s + dt_s if frame.cold == self._cold else 0.0
         self._cold = frame.cold
         chip, cold, letters = board.chip, frame.cold, frame.faults
+        if "N" in letters:
+            letters = _missing(letters, board.fitted)
         self.oven.take(chip, frame.oven, cold, letters[0], dt_s, oven_hot)
         self.oven_limit.take(chip, frame.oven_limit, cold, letters[1], dt_s, oven_hot)
         self.tank.take(chip, frame.tank, cold, letters[2], dt_s, tank_hot)
@@ -166,7 +186,7 @@ class Sensing:
         self.frame = frame
         return dt_s
 
-    def fill(self, facts: Facts, board: Board | None, silent_s: float) -> None:
+    def fill(self, facts: Facts, board: Board | None, silent_s: float, limits: Limits) -> None:
         """Write the temperatures and the facts about sensors. Everything is unknown once the board is silent."""
         fresh = board is not None and self.frame is not None and silent_s < SILENT_S
         facts.board_silent_s = silent_s
@@ -178,15 +198,15 @@ class Sensing:
         facts.oven_c, facts.oven_limit_c = self.oven.value_c, self.oven_limit.value_c
         facts.tank_c, facts.tank_limit_c = self.tank.value_c, self.tank_limit.value_c
         facts.part_c = self.part.value_c
-        facts.oven_max_c = _highest(self.oven, self.oven_limit)
-        facts.tank_max_c = _highest(self.tank, self.tank_limit)
+        facts.oven_max_c = _highest(self.oven, self.oven_limit, limits.oven_limit_c)
+        facts.tank_max_c = _highest(self.tank, self.tank_limit, limits.oil_trip_c)
         facts.oven_bad = _bad(self.oven, self.oven_limit)
         facts.tank_bad = _bad(self.tank, self.tank_limit)
         facts.oven_bad_hot = float(self.oven.bad_hot or self.oven_limit.bad_hot)
         facts.tank_bad_hot = float(self.tank.bad_hot or self.tank_limit.bad_hot)
         facts.part_bad = float(self.part.fault not in "-N")
         facts.oven_jump_s = max(self.oven.jump_s, self.oven_limit.jump_s)
-        facts.oven_jump_trip_s = max(self.oven.jump_trip_s, self.oven_limit.jump_trip_s)
+        facts.oven_jump_trip_s = max(self.oven.jumped_s(), self.oven_limit.jumped_s())
         facts.oven_heat_s_ago, facts.tank_heat_s_ago = self.oven_heat_s_ago, self.tank_heat_s_ago
         # A MAX6675 reports no cold junction, so there is nothing to judge.
         facts.cold_off_middle_k = 0.0 if board.chip == MAX6675 else abs(frame.cold / 100.0 - 25.0)
@@ -287,11 +307,23 @@ def _bad(control: Sensor, limit: Sensor) -> float:
     return float(control.fault != "-" or limit.fault not in "-N")
 
 
-def _highest(control: Sensor, limit: Sensor) -> float:
-    """The higher of the zone's fitted sensors; NaN as soon as one of them is not trusted."""
+def _missing(letters: str, fitted: int) -> str:
+    """The letters, with `X` (its chip does not answer) for a sensor that is fitted by the greeting and yet says `N`."""
+    return "".join("X" if letter == "N" and fitted >> place & 1 else letter for place, letter in enumerate(letters))
+
+
+def _highest(control: Sensor, limit: Sensor, trip_c: float | None) -> float:
+    """The higher of the zone's fitted sensors; NaN where one of them is not trusted.
+
+    At its trip or over it one sensor alone is enough: what it says is not hidden by the loss of the other.
+    """
+    one = control.value_c
     if not limit.fitted:
-        return control.value_c
-    one, other = control.value_c, limit.value_c
+        return one
+    other = limit.value_c
     if one >= other:
         return one
-    return other if other > one else nan
+    if other > one:
+        return other
+    known = other if one != one else one
+    return known if trip_c is not None and known >= trip_c else nan

@@ -8,7 +8,7 @@ from typing import Final, NamedTuple
 from controller.model import Event
 
 STANDING_S: Final = 1800.0
-"""How long a standing trip sounds, as on the board by itself."""
+"""How long a standing trip sounds from the last one on, as on the board by itself."""
 
 
 class Pattern(NamedTuple):
@@ -56,13 +56,19 @@ class Sounder:
         self._at_s = 0.0
         self._left_s = 0.0
         self._standing_s = 0.0
+        self._fire = False
 
     def sounds(self, events: Iterable[Event], tripped: bool, fire: bool, passed_s: float) -> bool:
         """Whether it sounds in this tick. `passed_s`: since the last one."""
         self._at_s += passed_s
         self._left_s -= passed_s
         self._standing_s = self._standing_s + passed_s if tripped or fire else 0.0
+        if fire and not self._fire:
+            self._standing_s = 0.0
+        self._fire = fire
         for event in events:
+            if event.kind == "interlock_tripped":
+                self._standing_s = 0.0
             call = CALLS.get(event.kind)
             # What wants a hand is not cut short by news.
             if call is not None and (call[0] is HAND or self._left_s <= 0.0):

@@ -38,6 +38,7 @@ from controller.model import (
     INPUT_STOP_CLOSED,
     OUTPUT_OVEN,
     OUTPUT_TANK,
+    TRIP_BITS,
     Board,
     BoardLimits,
     Outcome,
@@ -46,6 +47,7 @@ from controller.model import (
     Request,
     Telemetry,
 )
+from controller.words import BOARD_TRIPS
 
 GAP_PAUSES_S: Final = 60.0
 SECOND_S: Final = 1.0
@@ -67,6 +69,9 @@ class Core:
         self.board: Board | None = None
         self._board_limits: BoardLimits | None = None
         self._chip_unfit = False
+        self._misfit: str | None = None
+        self._boot_seen = False
+        self._trips = 0
         self.oven_watch = OvenWatch()
         self.tank_watch = TankWatch(limits.oil_heat_j_per_k(), limits.tank_heater_w)
         self._oven_delivery, self._tank_delivery = Delivery(), Delivery()
@@ -75,6 +80,7 @@ class Core:
         self._frame_s: float | None = None
         # The first frame counts as a second gone by, so that the rules with a memory are known from then on.
         self._second_s = SECOND_S
+        self._span_s = 0.0
         self.silent = True
         self._on_before: tuple[int, int] | None = None
         self._arms: int | None = None
@@ -142,6 +148,11 @@ class Core:
         board = reading.board
         facts = self.facts
         facts.incompatible = float(reading.incompatible is not None)
+        # It greets every five seconds: told once, and again when it is for another reason.
+        if reading.incompatible is not None and reading.incompatible != self._misfit:
+            which = reading.incompatible
+            self.moment.happened("board_incompatible", "Board and daemon do not fit together.", which=which)
+        self._misfit = reading.incompatible
         if board is not None and board is not self.board:
             self._new_board(board, reading)
         facts.chip_unfit = float(board is not None and self._chip_unfit)
@@ -157,18 +168,19 @@ class Core:
         facts.tank_zone_missing = float(self.limits.tank and not board.fitted & FITTED_TANK)
         single = not board.fitted & FITTED_OVEN_LIMIT
         facts.cutout_missing = float(self.limits.oven and single and not self.limits.independent_cutout)
-        if reading.incompatible is not None:
-            moment.happened("board_incompatible", "Board and daemon do not fit together.", which=reading.incompatible)
         if before is None:
             moment.happened("board_found", "The board answers.", firmware=board.firmware, fitted=board.fitted)
-        elif before.boots != board.boots:
+        elif before.boots != board.boots and not self._boot_seen:
             self._rebooted()
+        self._boot_seen = False
 
     def _rebooted(self) -> None:
         self.moment.happened("board_rebooted", "The board started anew.")
         self.sensing.forget_time()
         self.sensing.forget_readings()
         self._arms = self._resets = None
+        self._on_before = (0, 0)
+        self._trips = 0
         self.oven.pause(self.moment, "The board started anew.")
         self.tank.board_lost_its_arming(self.moment)
 
@@ -186,12 +198,15 @@ class Core:
                 # The oven went on cooling while nobody listened: the rule about jumps starts afresh.
                 self.sensing.forget_readings()
             for frame in reading.frames:
-                last = self.sensing.frame
-                if last is not None and (frame.ms - last.ms) & 0xFFFFFFFF >= 0x80000000:
+                if self.sensing.went_back(frame):
                     self._rebooted()
+                    # Its greeting, which says the same, is yet to come.
+                    self._boot_seen = True
                 moment.dt_s += self.sensing.take(frame, board, self.command.oven_duty, self.command.tank_duty)
                 self._buttons(frame)
-            self._frame_s = now_s
+            if moment.dt_s > 0.0:
+                # A frame that is told over and over proves nothing: what is fresh has a later time of the board.
+                self._frame_s = now_s
         silent_s = UNKNOWN if self._frame_s is None else now_s - self._frame_s
         silent = not silent_s < SILENT_S
         if silent != self.silent:
@@ -200,7 +215,7 @@ class Core:
                 moment.happened("board_lost", "No word from the board. Look at the oven.")
             else:
                 moment.happened("board_back", "The board reports again.")
-        self.sensing.fill(self.facts, board, silent_s)
+        self.sensing.fill(self.facts, board, silent_s, self.limits)
 
     def _buttons(self, frame: Telemetry) -> None:
         """Presses and completed holds are counted by the board since its boot."""
@@ -225,6 +240,8 @@ class Core:
             return
         inputs = frame.inputs
         facts.board_trips = float(frame.trips)
+        if frame.trips != self._trips:
+            self._new_trips(frame.trips)
         facts.stop_open = 0.0 if inputs & INPUT_STOP_CLOSED else 1.0
         facts.smoke = float(inputs & INPUT_SMOKE)
         facts.door_open = float(inputs & INPUT_DOOR_OPEN)
@@ -245,10 +262,22 @@ class Core:
             self._agitator_off_s += self.moment.dt_s
         facts.agitator_still_s = self._agitator_off_s
 
+    def _new_trips(self, trips: int) -> None:
+        """The row tells the first trip of the board; one that comes while another stands would go untold."""
+        before, self._trips = self._trips, trips
+        came = trips & ~before if before else 0
+        for bit, name in TRIP_BITS.items():
+            # That of the host is told by the host's own row.
+            if came & bit and name != "host":
+                self.moment.happened(
+                    "board_tripped_again", f"The board has tripped again: {BOARD_TRIPS[name][0]}.", which=name
+                )
+
     def _seconds(self) -> None:
         """The rules with a memory are looked at once a second of board time."""
         frame, board = self.sensing.frame, self.board
         self._second_s += self.moment.dt_s
+        self._span_s += self.moment.dt_s
         if self._second_s < SECOND_S or frame is None or board is None:
             return
         self._second_s = min(self._second_s - SECOND_S, SECOND_S)
@@ -259,7 +288,9 @@ class Core:
         self._on_before = (frame.oven_on_ms, frame.tank_on_ms)
         oven_s = ((frame.oven_on_ms - before[0]) & 0xFFFF) / 1000.0
         tank_s = ((frame.tank_on_ms - before[1]) & 0xFFFF) / 1000.0
-        self.oven_applied, self.tank_applied = min(1.0, oven_s), min(1.0, tank_s)
+        # Readings that come late make a look's second longer, with as much more on-time in it.
+        span_s, self._span_s = max(SECOND_S, self._span_s), 0.0
+        self.oven_applied, self.tank_applied = min(1.0, oven_s / span_s), min(1.0, tank_s / span_s)
         oven_on = oven_s > 0.0 or bool(frame.outputs & OUTPUT_OVEN)
         tank_on = tank_s > 0.0 or bool(frame.outputs & OUTPUT_TANK)
         self.sensing.frozen(facts, board, command.oven_duty, command.tank_duty)
@@ -281,10 +312,10 @@ class Core:
         comparable = heard and command.contactor
         near_off = self.limits.tank_limit_c is not None and not facts.tank_max_c < self.limits.tank_limit_c - 3.0
         facts.asked_applied_oven = self._oven_delivery.second(
-            comparable and facts.oven_bad < 0.5, command.oven_duty, oven_s
+            comparable and facts.oven_bad < 0.5, command.oven_duty, oven_s / span_s
         )
         facts.asked_applied_tank = self._tank_delivery.second(
-            comparable and facts.tank_bad < 0.5 and not near_off, command.tank_duty, tank_s
+            comparable and facts.tank_bad < 0.5 and not near_off, command.tank_duty, tank_s / span_s
         )
         apart_k = abs(facts.oven_c - facts.oven_limit_c)
         soaking = self.oven.phase == "soak" and apart_k == apart_k

@@ -10,7 +10,7 @@ from controller.core.facts import Facts
 from controller.core.sensing import Sensing, Sensor, _Frozen, _FrozenOil, _FrozenOven
 from controller.thermocouple import MAX6675, true_c_hundredths
 from tests.core.rig import limits
-from tests.core.test_sensing import BOARD, first_frozen_s, frame, sensed
+from tests.core.test_sensing import BOARD, first_frozen_s, fitted_as, frame, sensed
 
 CHIP, COLD = 31855, 2500
 
@@ -132,7 +132,7 @@ def test_the_part_sensor_never_counts_as_heated() -> None:
         sensing.take(frame(250 * n, faults="----O"), BOARD, 1.0, 1.0)
     assert not sensing.part.bad_hot
     assert sensed(sensing).part_bad == 1.0
-    sensing.take(frame(2500, faults="----N"), BOARD, 1.0, 1.0)
+    sensing.take(frame(2500, faults="----N"), fitted_as("----N"), 1.0, 1.0)
     assert sensed(sensing).part_bad == 0.0
 
 
@@ -148,20 +148,20 @@ def test_the_terminal_block_is_judged_by_its_distance_from_25_c_where_the_chip_t
     sensing.take(frame(0, cold=7031), BOARD, 0.0, 0.0)
     assert sensed(sensing).cold_off_middle_k == pytest.approx(45.31)
     facts = Facts()
-    sensing.fill(facts, BOARD._replace(chip=MAX6675), 0.0)
+    sensing.fill(facts, BOARD._replace(chip=MAX6675), 0.0, limits())
     assert facts.cold_off_middle_k == 0.0
 
 
 def test_without_a_board_or_a_frame_nothing_is_known() -> None:
     sensing, facts = Sensing(limits()), Facts()
-    sensing.fill(facts, BOARD, 0.0)
+    sensing.fill(facts, BOARD, 0.0, limits())
     assert isnan(facts.oven_c)
     sensing.take(frame(0), BOARD, 0.0, 0.0)
-    sensing.fill(facts, None, 0.0)
+    sensing.fill(facts, None, 0.0, limits())
     assert isnan(facts.oven_c)
-    sensing.fill(facts, BOARD, 1.5)
+    sensing.fill(facts, BOARD, 1.5, limits())
     assert isnan(facts.oven_c)
-    sensing.fill(facts, BOARD, 1.49)
+    sensing.fill(facts, BOARD, 1.49, limits())
     assert facts.oven_c == pytest.approx(200.0, abs=5.0)
 
 
@@ -212,12 +212,12 @@ def test_a_limit_sensor_alone_is_watched_as_well_and_nothing_fitted_is_borne() -
 def test_a_terminal_block_that_moves_shows_that_the_first_chip_lives(faults: str) -> None:
     found = []
     for moves in (0, 25):
-        sensing, facts = Sensing(limits()), Facts()
+        sensing, facts, board = Sensing(limits()), Facts(), fitted_as(faults)
         worst_s = 0.0
         for second in range(1, 601):
             now = frame(second * 1000, faults=faults, oven=5000, cold=2400 + moves * (second % 2))
-            sensing.take(now, BOARD, 1.0, 1.0)
-            sensing.frozen(facts, BOARD, 1.0, 1.0)
+            sensing.take(now, board, 1.0, 1.0)
+            sensing.frozen(facts, board, 1.0, 1.0)
             worst_s = max(worst_s, facts.oven_frozen_s, facts.tank_frozen_s)
         found.append(worst_s)
     assert found[0] > 60.0

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import isnan
 
 import pytest
@@ -22,9 +23,15 @@ def frame(ms: int = 1000, *, oven: int = 20000, limit: int = 20000, tank: int = 
     )
 
 
+def fitted_as(faults: str) -> Board:
+    """A board whose greeting, too, says that the sensors with the letter N are not there."""
+    missing = sum(1 << place for place, letter in enumerate(faults) if letter == "N")
+    return BOARD._replace(fitted=BOARD.fitted & ~missing)
+
+
 def sensed(sensing: Sensing) -> Facts:
     facts = Facts()
-    sensing.fill(facts, BOARD, 0.0)
+    sensing.fill(facts, BOARD, 0.0, limits())
     return facts
 
 
@@ -81,19 +88,83 @@ def test_the_part_sensor_alone_never_makes_the_oven_bad() -> None:
 
 def test_a_limit_sensor_that_is_not_fitted_leaves_the_control_sensor() -> None:
     sensing = Sensing(limits())
-    sensing.take(frame(faults="-N---"), BOARD, 0.0, 0.0)
+    sensing.take(frame(faults="-N---"), fitted_as("-N---"), 0.0, 0.0)
     facts = sensed(sensing)
     assert facts.oven_bad == 0.0
     assert facts.oven_max_c == facts.oven_c
+
+
+@pytest.mark.parametrize("place", range(5))
+def test_a_fitted_sensor_that_is_called_not_fitted_gives_no_reading(place: int) -> None:
+    """By its greeting the board has it, so what holds for a zone with one sensor does not hold here."""
+    sensing = Sensing(limits())
+    letters = "".join("N" if here == place else "-" for here in range(5))
+    sensing.take(frame(faults=letters), BOARD, 0.0, 0.0)
+    facts = sensed(sensing)
+    assert sensing.sensors[place].fault == "X"
+    assert (facts.oven_bad, facts.tank_bad, facts.part_bad) == (
+        float(place < 2),
+        float(place in (2, 3)),
+        float(place == 4),
+    )
+
+
+@pytest.mark.parametrize(
+    ("faults", "zone"), [("O----", "oven"), ("-O---", "oven"), ("--O--", "tank"), ("---O-", "tank")]
+)
+@pytest.mark.parametrize("over", [False, True])
+def test_what_one_sensor_says_at_the_trip_is_not_hidden_by_the_loss_of_the_other(
+    faults: str, zone: str, over: bool
+) -> None:
+    """Below it the highest is not known, as ever; at it or over it the one that is left is enough."""
+    sensing, known = Sensing(limits()), limits()
+    trip_c = known.oven_limit_c if zone == "oven" else known.oil_trip_c
+    assert trip_c is not None
+    word = round(shown_c(31855, "K", trip_c + (2.0 if over else -2.0), 24.0) * 100)
+    sensing.take(frame(oven=word, limit=word, tank=word, faults=faults), BOARD, 0.0, 0.0)
+    hottest_c = sensed(sensing).oven_max_c if zone == "oven" else sensed(sensing).tank_max_c
+    assert hottest_c == pytest.approx(trip_c + 2.0, abs=0.1) if over else isnan(hottest_c)
+
+
+def test_without_an_oil_one_sensor_alone_says_nothing_of_the_highest() -> None:
+    sensing, facts = Sensing(limits()), Facts()
+    sensing.take(frame(tank=60_000, faults="---O-"), BOARD, 0.0, 0.0)
+    sensing.fill(facts, BOARD, 0.0, replace(limits(), oil_trip_c=None))
+    assert isnan(facts.tank_max_c)
+
+
+def test_a_boards_counts_of_on_time_that_start_again_are_no_heat() -> None:
+    for restarted, heated in ((False, True), (True, False)):
+        sensing = Sensing(limits())
+        sensing.take(frame(1000, on_ms=40_000), BOARD, 0.0, 0.0)
+        sensing.take(frame(1250, on_ms=40_000), BOARD, 0.0, 0.0)
+        assert sensing.oven_heat_s_ago > 1e8
+        if restarted:
+            sensing.forget_time()
+        sensing.take(frame(250, on_ms=0), BOARD, 0.0, 0.0)
+        assert (sensing.oven_heat_s_ago == 0.0) is heated
+        sensing.take(frame(500, on_ms=200), BOARD, 0.0, 0.0)
+        assert sensing.oven_heat_s_ago == 0.0
+
+
+def test_milliseconds_that_go_back_are_a_boot_that_nobody_has_told_of() -> None:
+    sensing = Sensing(limits())
+    assert not sensing.went_back(frame(5000))
+    sensing.take(frame(5000), BOARD, 0.0, 0.0)
+    assert not sensing.went_back(frame(5000))
+    assert not sensing.went_back(frame(5000 + 0x7FFFFFFF))
+    assert sensing.went_back(frame(4999))
+    sensing.forget_time()
+    assert not sensing.went_back(frame(4999))
 
 
 def test_silence_makes_everything_unknown() -> None:
     sensing = Sensing(limits())
     sensing.take(frame(), BOARD, 0.0, 0.0)
     facts = Facts()
-    sensing.fill(facts, BOARD, 1.49)
+    sensing.fill(facts, BOARD, 1.49, limits())
     assert facts.oven_c > 190.0
-    sensing.fill(facts, BOARD, 1.5)
+    sensing.fill(facts, BOARD, 1.5, limits())
     assert isnan(facts.oven_c)
     assert isnan(facts.oven_bad)
     assert isnan(facts.cold_off_middle_k)
@@ -131,7 +202,28 @@ def test_a_jump_that_comes_back_is_forgotten() -> None:
     jump(sensor, 20000, 1.0)
     jump(sensor, 60000, 2.0)
     jump(sensor, 20000, 0.25)
-    assert (sensor.value_c, sensor.jump_s, sensor.jump_trip_s) == (200.0, 0.0, 0.0)
+    assert (sensor.value_c, sensor.jump_s) == (200.0, 0.0)
+    # It is told once, so that it is not lost between the frames of one reading.
+    assert [sensor.jumped_s(), sensor.jumped_s()] == [2.0, 0.0]
+
+
+def test_a_new_jump_is_counted_from_its_own_beginning() -> None:
+    sensor = Sensor("K", True)
+    jump(sensor, 20000, 1.0)
+    jump(sensor, 60000, 5.0)
+    jump(sensor, 20000, 0.25)
+    jump(sensor, 60000, 0.5)
+    assert [sensor.jumped_s(), sensor.jumped_s()] == [0.5, 0.5]
+
+
+def test_a_jump_that_lasted_is_told_although_its_last_frame_is_not_the_readings_last() -> None:
+    sensing = Sensing(limits())
+    sensing.take(frame(0), BOARD, 0.0, 0.0)
+    for n in range(1, 42):
+        sensing.take(frame(250 * n, limit=60_000), BOARD, 0.0, 0.0)
+    assert sensing.oven_limit.jump_s == 0.0, "from here on it is believed"
+    assert sensed(sensing).oven_jump_trip_s >= 10.0
+    assert sensed(sensing).oven_jump_trip_s == 0.0
 
 
 def test_a_word_out_of_range_is_bad() -> None:
@@ -194,11 +286,11 @@ def test_after_a_gap_a_far_reading_is_taken_and_without_one_it_is_a_jump() -> No
 
 def first_frozen_s(faults: str, oven_duty: float, tank_duty: float) -> tuple[float | None, float | None]:
     """All words standing still: when oven and tank are first called frozen for a minute, s; None: never."""
-    sensing, facts = Sensing(limits()), Facts()
+    sensing, facts, board = Sensing(limits()), Facts(), fitted_as(faults)
     found: list[float | None] = [None, None]
     for second in range(1, 601):
-        sensing.take(frame(second * 1000, faults=faults, oven=5000, limit=5000), BOARD, oven_duty, tank_duty)
-        sensing.frozen(facts, BOARD, oven_duty, tank_duty)
+        sensing.take(frame(second * 1000, faults=faults, oven=5000, limit=5000), board, oven_duty, tank_duty)
+        sensing.frozen(facts, board, oven_duty, tank_duty)
         for place, stood_s in enumerate((facts.oven_frozen_s, facts.tank_frozen_s)):
             if found[place] is None and stood_s >= 60.0:
                 found[place] = second

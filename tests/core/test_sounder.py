@@ -48,11 +48,21 @@ def test_a_standing_trip_sounds_half_an_hour_over_everything_and_again_when_it_c
     sounder = Sounder()
     said = heard(sounder, 16.0, tripped=True, first="oil_ready")
     assert said == ("######.." * 8)[1:] + "#"
-    assert heard(sounder, 16.0, fire=True).count("##..##..##") == 3, "fire is told apart from a trip"
-    assert "#" in heard(sounder, STANDING_S - 40.0, tripped=True)
+    assert heard(sounder, 16.0, fire=True).count("##..##..##") == 4, "fire is told apart from a trip"
+    assert "#" in heard(sounder, STANDING_S - 24.0, tripped=True)
     assert "#" not in heard(sounder, 60.0, tripped=True)[40:]
     heard(sounder, 1.0)
     assert "#" in heard(sounder, 3.0, tripped=True)
+
+
+@pytest.mark.parametrize("fire", [False, True])
+def test_a_trip_or_a_fire_beside_a_trip_that_nobody_reset_is_heard(fire: bool) -> None:
+    sounder = Sounder()
+    heard(sounder, STANDING_S, tripped=True)
+    assert "#" not in heard(sounder, 60.0, tripped=True)
+    assert "#" in heard(sounder, 4.0, tripped=True, first=None if fire else "interlock_tripped", fire=fire)
+    assert "#" in heard(sounder, STANDING_S - 60.0, tripped=True, fire=fire)[-40:]
+    assert "#" not in heard(sounder, 120.0, tripped=True, fire=fire)[-40:]
 
 
 def test_every_call_is_for_a_kind_of_event_that_there_is() -> None:

@@ -1,0 +1,119 @@
+"""What the board says over and over, late, or beside something else: told once, believed only while it is new."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import pytest
+
+from controller.core.tick import Core
+from controller.model import Event, Reading, Temper
+from controller.wire.frames import encode
+from controller.wire.link import Link
+from tests.core.rig import Rig, limits, program
+
+
+def listened(rig: Rig, seconds: float, spoil: Callable[[Reading], Reading]) -> list[Event]:
+    """The shop as `rig` has it, but what the board says goes through `spoil`."""
+    events: list[Event] = []
+    for _ in range(round(seconds / 0.25)):
+        rig.now_s += 0.25
+        rig.link.receive(rig.shop.exchange(rig.out, 0.25), rig.now_s)
+        rig.outcome = rig.core.tick(rig.now_s, spoil(rig.link.take_reading()), [])
+        rig.out = rig.link.send(rig.outcome.command, rig.now_s)
+        events += rig.outcome.events
+    return events
+
+
+def test_a_frame_that_is_told_over_and_over_is_no_proof_and_takes_the_heat() -> None:
+    """A converter that repeats itself, or a board whose clock stands still."""
+    rig = Rig()
+    rig.start()
+    rig.run(20.0)
+    frame = rig.core.sensing.frame
+    assert frame is not None
+    assert rig.core.command.oven_duty > 0.0
+    events = listened(rig, 1.75, lambda reading: reading._replace(frames=(frame,)))
+    assert rig.core.command.oven_duty == 0.0
+    assert "board_lost" in [event.kind for event in events]
+
+
+@pytest.mark.parametrize("every", [2, 4, 5, 6, 7])
+@pytest.mark.parametrize("last_only", [False, True])
+def test_readings_that_come_late_do_not_look_like_a_board_that_does_not_drive_as_asked(
+    every: int, last_only: bool
+) -> None:
+    rig = Rig(load=())
+    rig.start(program(Temper(250.0, 3600.0)))
+    rig.run(20.0)
+    for tick in range(480):
+        rig.now_s += 0.25
+        rig.link.receive(rig.shop.exchange(rig.out, 0.25), rig.now_s)
+        rig.out = b""
+        if tick % every:
+            continue
+        reading = rig.link.take_reading()
+        if last_only:
+            reading = reading._replace(frames=reading.frames[-1:])
+        rig.outcome = rig.core.tick(rig.now_s, reading, [])
+        rig.out = rig.link.send(rig.outcome.command, rig.now_s)
+        rig.events += rig.outcome.events
+    assert rig.tripped() == []
+    assert not rig.core.silent
+
+
+@pytest.mark.parametrize("board", [b"H,1,1,12345,0,31855,31000,11000,0,0,0,31,1000", b"H,2,1,12345,4100,31855,31000,11000"])
+def test_a_board_that_does_not_fit_is_told_once_and_not_with_each_greeting(board: bytes) -> None:
+    link, core = Link(), Core(limits())
+    link.port_changed("")
+    kinds: list[str] = []
+    for tick in range(240):
+        now_s = 0.25 * tick
+        outcome = core.tick(now_s, link.take_reading(), [])
+        kinds += [event.kind for event in outcome.events]
+        if link.send(outcome.command, now_s).startswith(b"!H,"):
+            link.receive(encode(b"B,1,1,1,7,0") + encode(board), now_s)
+    assert kinds.count("board_incompatible") == 1
+    assert core.facts.incompatible == 1.0
+
+
+def test_one_boot_of_the_board_is_one_in_the_book() -> None:
+    rig = Rig()
+    rig.arm()
+    rig.shop.fault("board_reboot")
+    rig.run(10.0)
+    assert rig.kinds().count("board_rebooted") == 1
+    rig.shop.fault("board_reboot")
+    rig.run(10.0)
+    assert rig.kinds().count("board_rebooted") == 2
+
+
+def test_a_boot_that_is_seen_before_its_greeting_is_one_in_the_book() -> None:
+    rig = Rig()
+    rig.arm()
+    events = listened(rig, 1.0, lambda reading: reading)
+    board = rig.link.take_reading().board or rig.core.board
+    assert board is not None
+    early = [frame._replace(ms=5 + n) for n, frame in enumerate((rig.core.sensing.frame,) * 2) if frame is not None]
+    events += rig.core.tick(rig.now_s + 0.25, Reading(board=board, frames=(early[0],)), []).events
+    later = Reading(board=board._replace(boots=board.boots + 1), frames=(early[1],))
+    events += rig.core.tick(rig.now_s + 0.5, later, []).events
+    assert [event.kind for event in events].count("board_rebooted") == 1
+
+
+def test_a_trip_of_the_board_beside_one_that_stands_is_told_by_itself() -> None:
+    rig = Rig()
+    rig.arm()
+    rig.shop.fault("stop_pressed")
+    rig.run(1.0)
+    rig.shop.fault("stop_pressed", False)
+    rig.run(5.0)
+    assert "board_tripped_again" not in rig.kinds()
+
+    def stuck(reading: Reading) -> Reading:
+        return reading._replace(frames=tuple(frame._replace(trips=frame.trips | 128) for frame in reading.frames))
+
+    told = [event for event in listened(rig, 5.0, stuck) if event.kind == "board_tripped_again"]
+    assert [(event.data["which"], event.text) for event in told] == [
+        ("stuck", "The board has tripped again: heater current flows with heat off.")
+    ]
