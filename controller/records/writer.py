@@ -12,6 +12,7 @@ import logging
 import os
 import sqlite3
 import threading
+import time
 from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
@@ -32,10 +33,12 @@ from .trouble import sentence
 T = TypeVar("T")
 _OF_A_TRIP: Final = ("interlock_tripped", "trip_reset")
 _KEPT: Final = "What comes meanwhile is kept in memory, as long as it fits."
+_TOO_SLOW: Final = "The disk took less than what came."
 _log = logging.getLogger(__name__)
 
 SAMPLES_EVERY_S: Final = 3.0
 RETRY_S: Final = 5.0
+HANGS_S: Final = 30.0  # a commit takes a tenth of a second, on a bad card now and then a few
 MOST_DIARY: Final = 20_000  # events, requests, run boundaries, jobs: days of ordinary events
 MOST_SAMPLES: Final = 7_200  # two hours
 MOST_TAPE: Final = 240  # two hours of half-minute blocks, about 5 MB
@@ -50,7 +53,7 @@ class Records:
     its own. Opening applies migrations and ends runs that a crash left open as "cut off" (`cut_off` lists
     them). Raises RecordsError with a sentence for the smith where the file cannot be used. Every method may
     be called from any thread; none but `flush` and `close` waits, and none raises for trouble of the disk.
-    `dropped` counts what was lost; `trouble` is a sentence for the smith while the disk takes nothing.
+    `dropped` counts what was lost.
     """
 
     def __init__(
@@ -75,9 +78,11 @@ class Records:
         self._state_text: str | None = None
         self._wanted = self._closing = False
         self.dropped = 0
-        self.trouble: str | None = None
+        self._trouble: str | None = None
         self._trouble_since = 0.0
-        self._dropped_before = 0
+        self._lost = 0  # for want of room, and in no gap of the book yet
+        self._lost_since = 0.0
+        self._committing_since_s: float | None = None
         prepare_file(self.path)
         self._lock_file = hold_for_writing(self.path)
         try:
@@ -113,6 +118,15 @@ class Records:
     def mono_s(self) -> float:
         """The monotonic clock by which rows are stamped."""
         return self._mono()
+
+    @property
+    def trouble(self) -> str | None:
+        """A sentence for the smith while the disk takes nothing, or has not answered for half a minute."""
+        # By the clock of the machine, as the thread itself waits: a disk hangs for real, whatever shop is simulated.
+        since_s = self._committing_since_s
+        if self._trouble is None and since_s is not None and time.monotonic() - since_s >= HANGS_S:
+            return f"The disk that holds {self.path} does not answer: check the card and its mounting. {_KEPT}"
+        return self._trouble
 
     # --- what others leave ---------------------------------------------------------------------------
 
@@ -164,7 +178,7 @@ class Records:
                 if len(self._samples) < self._most_samples and not self._closing:
                     self._samples.append(sample)
                 else:
-                    self.dropped += 1
+                    self._drop()
 
     def put_tape(self, run_id: int, entries: bytes) -> None:
         """Leave framed entries (`tape.frame`) as the run's next block; compressed by the writer."""
@@ -172,7 +186,7 @@ class Records:
             if len(self._tape) < MOST_TAPE and not self._closing:
                 self._tape.append((run_id, entries))
             else:
-                self.dropped += 1
+                self._drop()
 
     def put_state(self, state: Mapping[str, Any], *, at_once: bool = True) -> None:
         """Keep the core's state for the next start; what is stored already is not written again.
@@ -262,15 +276,23 @@ class Records:
     def _leave(self, item: Item) -> bool:
         """Into the diary lane, with the lock held."""
         if self._closing or len(self._diary) >= self._most_diary:
-            self.dropped += 1
+            self._drop()
             return False
         self._diary.append(item)
         self._wake(hurry=item.future is not None)
         return True
 
+    def _drop(self) -> None:
+        """Count what found no room, with the lock held; the next commit says so in the book."""
+        self.dropped += 1
+        if not self._closing:
+            if not self._lost:
+                self._lost_since = self._wall()
+            self._lost += 1
+
     def _wake(self, *, hurry: bool = False) -> None:
         """Have the thread look now. In trouble only a job, for which somebody waits, hurries the next try."""
-        if self.trouble is None or hurry:
+        if self._trouble is None or hurry:
             self._wanted = True
             self._ready.notify()
 
@@ -280,7 +302,7 @@ class Records:
         while True:
             with self._ready:
                 if not self._wanted and not self._closing:
-                    self._ready.wait(self._retry_s if self.trouble else self._samples_every_s)
+                    self._ready.wait(self._retry_s if self._trouble else self._samples_every_s)
                 self._wanted = False
                 closing = self._closing
                 batch = Batch(
@@ -289,7 +311,8 @@ class Records:
                     list(islice(self._tape, _TAPE_BATCH)),
                     self._state_text,
                 )
-            if any(batch):
+                lost = self._lost
+            if any(batch) or lost:
                 if self._commit(batch):
                     self._forget(batch)
                 elif closing:
@@ -331,10 +354,8 @@ class Records:
 
     def _commit(self, batch: Batch) -> bool:
         """Commit a batch and answer those who wait; False, and none of it in the file, when that failed."""
-        gap = None
-        if self.trouble is not None:
-            lost = self.dropped - self._dropped_before
-            gap = Gap(self._trouble_since, self._wall(), lost, self.trouble)
+        gap = self._gap()
+        self._committing_since_s = time.monotonic()
         try:
             if batch.state is not None and _latched(batch.state) != _latched(self._stored_state):
                 batch = batch._replace(durable=True)
@@ -343,12 +364,16 @@ class Records:
             # Whatever it was, this thread must live: the shop goes on, and the next try may succeed.
             self._failed(error, batch)
             return False
-        if done.spoilt:
-            with self._ready:
-                self.dropped += done.spoilt
-        if self.trouble is not None:
+        finally:
+            self._committing_since_s = None
+        with self._ready:
+            self.dropped += done.spoilt
+            if gap is not None:
+                self._lost -= gap.lost
+                self._lost_since = gap.until_at
+        if self._trouble is not None:
             _log.warning("The record is being written again.")
-            self.trouble = None
+            self._trouble = None
         for future, value, fault in done.answers:
             if fault is None:
                 future.set_result(value)
@@ -356,14 +381,22 @@ class Records:
                 future.set_exception(fault)
         return True
 
+    def _gap(self) -> Gap | None:
+        """What the book is to say of what it did not get since the last commit, None for nothing."""
+        with self._ready:
+            lost, since = self._lost, self._lost_since
+        if self._trouble is None:
+            return Gap(since, self._wall(), lost, _TOO_SLOW) if lost else None
+        from_at = min(since, self._trouble_since) if lost else self._trouble_since
+        return Gap(from_at, self._wall(), lost, self._trouble)
+
     def _failed(self, error: Exception, batch: Batch) -> None:
         """Undo the batch, say so once, and answer those who wait; the rest stays in its lanes."""
         text = f"{sentence(error, self.path)} {_KEPT}"
-        if self.trouble is None:
+        if self._trouble is None:
             self._trouble_since = self._wall()
-            self._dropped_before = self.dropped
             _log.error("%s", text)
-        self.trouble = text
+        self._trouble = text
         try:
             if self._connection.in_transaction:
                 self._connection.execute("ROLLBACK")

@@ -268,6 +268,51 @@ def test_a_full_queue_never_waits_and_counts_what_it_drops(path: Path, clock: Cl
     assert counted(path, "samples") == 10
 
 
+def test_a_disk_that_hangs_is_said_and_what_was_lost_is_in_the_book(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    records = opened(path, clock, samples_every_s=0.01, retry_s=3600.0, most_diary=10, most_samples=10)
+    gates = [threading.Event(), threading.Event()]
+    entered = [threading.Event(), threading.Event()]
+
+    def hold(at: int) -> None:
+        entered[at].set()
+        assert gates[at].wait(30)
+
+    records.put(lambda connection: hold(0))
+    assert entered[0].wait(10)
+    assert records.trouble is None
+    with monkeypatch.context() as half_a_minute_later:
+        half_a_minute_later.setattr(writer, "HANGS_S", 0.0)
+        assert records.trouble is not None
+        assert records.trouble.startswith(f"The disk that holds {path} does not answer: check the card")
+    records.put(lambda connection: hold(1))
+    clock.go(60)
+    records.put_samples([sample(None, clock)] * 100)
+    records.put_events([Event("note", 1.0, "n")] * 100)
+    clock.go(60)
+    gates[0].set()
+    assert entered[1].wait(10)
+    records.put_samples([sample(None, clock)] * 100)  # while the gap of the first is being written
+    records.put_events([Event("note", 1.0, "n")] * 100)
+    gates[1].set()
+    until = time.monotonic() + 20
+    while len(Book(path).gaps()) < 2:
+        assert time.monotonic() < until, "nothing more came, and the rest was in no gap"
+        time.sleep(0.01)
+    assert records.trouble is None
+    gaps = Book(path).gaps()
+    assert sum(gap["lost"] for gap in gaps) == records.dropped
+    assert records.dropped == 400 - counted(path, "events") - counted(path, "samples")
+    assert {gap["text"] for gap in gaps} == {"The disk took less than what came."}
+    assert [(gap["from_at"], gap["until_at"]) for gap in gaps] == [
+        ("2023-11-14T22:14:20.000Z", "2023-11-14T22:15:20.000Z"),
+        ("2023-11-14T22:15:20.000Z", "2023-11-14T22:15:20.000Z"),
+    ]
+    assert records.close(10.0)
+    assert len(Book(path).gaps()) == 2
+
+
 def test_an_entry_at_fault_does_not_hold_up_the_others(path: Path, records: Records) -> None:
     records.put(lambda connection: connection.execute("INSERT INTO samples (at) VALUES ('noon')"))
     records.put_events([Event("note", 1.0, "kept")])
