@@ -44,6 +44,7 @@ class OvenWatch:
         self._said_no = False
         self._off_s = 0.0
         self._peak_c = NEVER
+        self._peak_of: set[int] = set()
         self._quiet_s = 0.0
         self._quiet_c = NEVER
 
@@ -136,20 +137,29 @@ class OvenWatch:
             self._past.clear()
 
     def _rising_off(self, facts: Facts, asked: float, on: bool) -> None:
-        hottest_c = facts.oven_max_c
-        if asked > 0.0 or on or hottest_c != hottest_c:
+        """The rise over the highest reading around switching off, by whichever sensors read.
+
+        A bad sample stands for nothing: the rest goes on from where it was. A sensor that was bad from the start joins
+        with what it shows then, once.
+        """
+        facts.oven_rising_off_k = NEVER
+        if asked > 0.0 or on:
             self._off_s = 0.0
-            facts.oven_rising_off_k = NEVER
             return
+        known = {at: c for at, c in enumerate((facts.oven_c, facts.oven_limit_c)) if c == c}
+        if not known:
+            return
+        hottest_c = max(known.values())
         if self._off_s == 0.0:
             self._peak_c = max((c for c in self._past if c == c), default=hottest_c)
+            self._peak_of.clear()
         self._off_s += 1.0
-        if self._off_s <= OFF_PEAK_UNTIL_S:
+        if self._off_s <= OFF_PEAK_UNTIL_S or not known.keys() <= self._peak_of:
             self._peak_c = max(self._peak_c, hottest_c)
-            facts.oven_rising_off_k = NEVER
-            return
-        facts.oven_rising_off_k = hottest_c - self._peak_c
-        self._peak_c += OFF_DRIFT_K_PER_S
+            self._peak_of |= known.keys()
+        if self._off_s > OFF_PEAK_UNTIL_S:
+            facts.oven_rising_off_k = hottest_c - self._peak_c
+            self._peak_c += OFF_DRIFT_K_PER_S
 
     def _over_rising(self, facts: Facts, asked: float, on: bool, withheld_over: bool) -> None:
         """A relay stuck closed, seen while the over-program row has taken the heat off."""

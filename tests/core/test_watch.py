@@ -2,6 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from math import nan
+
+import pytest
+
 from controller.core.facts import NEVER, Facts
 from controller.core.watch import OvenWatch, TankWatch
 
@@ -21,9 +26,13 @@ class Oven:
         self.watch, self.facts = OvenWatch(door_fitted), no_facts()
         self.worst: dict[str, float] = {}
 
-    def second(self, reading_c: float, *, asked: float = 0.0, target_c: float | None = None) -> None:
+    def second(
+        self, reading_c: float, *, limit_c: float | None = None, asked: float = 0.0, target_c: float | None = None
+    ) -> None:
+        """`limit_c`: what the second sensor shows, where that differs."""
         facts = self.facts
-        facts.oven_c = facts.oven_limit_c = facts.oven_max_c = reading_c
+        facts.oven_c = reading_c
+        facts.oven_limit_c = reading_c if limit_c is None else limit_c
         self.watch.second(facts, asked, asked > 0.0, target_c, False, target_c is not None)
         for name in ("oven_rising_off_k", "oven_no_rise_k", "oven_fall_k", "oven_fall_asked"):
             self.worst[name] = max(self.worst.get(name, NEVER), getattr(facts, name))
@@ -65,6 +74,58 @@ def test_a_relay_that_sticks_is_seen_after_a_gap_as_before_it() -> None:
     for at_s in range(150):
         oven.second(16.0 + 0.3 * at_s)
     assert oven.worst["oven_rising_off_k"] >= 5.0
+
+
+def stuck_relay(reads_c: Callable[[int, float], tuple[float, float]]) -> float | None:
+    """How far a stuck relay heats an idle oven of 20 °C before it is told, K; `reads_c`: of second and true °C."""
+    oven = Oven()
+    for at_s in range(300):
+        control_c, limit_c = reads_c(at_s, 20.0)
+        oven.second(control_c, limit_c=limit_c)
+    for at_s in range(600):
+        true_c = 20.0 + 0.3 * at_s
+        control_c, limit_c = reads_c(at_s, true_c)
+        oven.second(control_c, limit_c=limit_c)
+        if oven.facts.oven_rising_off_k >= 5.0:
+            return true_c - 20.0
+    return None
+
+
+@pytest.mark.parametrize(
+    "reads_c",
+    [
+        pytest.param(lambda at_s, c: (c, nan if at_s % 60 == 0 else c), id="the second sensor bad once a minute"),
+        pytest.param(lambda at_s, c: (nan if at_s % 60 == 0 else c,) * 2, id="both bad once a minute"),
+        pytest.param(lambda at_s, c: (c, nan), id="the second sensor lost"),
+        pytest.param(lambda at_s, c: (nan, c), id="the first sensor lost"),
+    ],
+)
+def test_a_bad_sample_or_a_lost_sensor_does_not_hide_a_stuck_relay(
+    reads_c: Callable[[int, float], tuple[float, float]],
+) -> None:
+    risen_k = stuck_relay(reads_c)
+    assert risen_k is not None
+    assert risen_k < 8.0
+
+
+def test_a_bad_sample_while_the_door_is_open_is_no_reason_for_a_trip_when_it_is_shut() -> None:
+    oven = Oven()
+    for _ in range(100):
+        oven.second(200.0)
+    for at_s in range(300):
+        oven.second(200.0 - 0.4 * at_s, limit_c=nan if at_s == 180 else None)
+    for at_s in range(300):
+        oven.second(min(120.0, 80.0 + 0.5 * at_s))
+    assert oven.worst["oven_rising_off_k"] < 5.0
+
+
+def test_a_sensor_that_comes_back_shows_its_offset_and_no_rise() -> None:
+    oven = Oven()
+    for _ in range(200):
+        oven.second(150.0, limit_c=nan)
+    for _ in range(200):
+        oven.second(150.0, limit_c=165.0)
+    assert oven.worst["oven_rising_off_k"] < 5.0
 
 
 def test_a_reading_that_fell_during_a_gap_asks_no_question_about_the_door() -> None:
