@@ -26,7 +26,7 @@ from typing import Any, Final, TypeVar
 from ..model import Answer, Event, Request
 from . import rows
 from .batch import Batch, Gap, Item, Writing, commit, in_order
-from .plain import text_of
+from .plain import storable, text_of
 from .schema import RecordsError, hold_for_writing, open_for_writing, prepare_file
 from .trouble import sentence
 
@@ -125,7 +125,9 @@ class Records:
         # By the clock of the machine, as the thread itself waits: a disk hangs for real, whatever shop is simulated.
         since_s = self._committing_since_s
         if self._trouble is None and since_s is not None and time.monotonic() - since_s >= HANGS_S:
-            return f"The disk that holds {self.path} does not answer: check the card and its mounting. {_KEPT}"
+            return storable(
+                f"The disk that holds {self.path} does not answer: check the card and its mounting. {_KEPT}"
+            )
         return self._trouble
 
     # --- what others leave ---------------------------------------------------------------------------
@@ -392,7 +394,7 @@ class Records:
 
     def _failed(self, error: Exception, batch: Batch) -> None:
         """Undo the batch, say so once, and answer those who wait; the rest stays in its lanes."""
-        text = f"{sentence(error, self.path)} {_KEPT}"
+        text = storable(f"{sentence(error, self.path)} {_KEPT}")  # a path need not be UTF-8, and the book is told it
         if self._trouble is None:
             self._trouble_since = self._wall()
             _log.error("%s", text)

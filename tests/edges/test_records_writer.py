@@ -225,6 +225,21 @@ def test_a_full_disk_is_said_and_its_events_come_when_there_is_room(
     assert (gap["from_at"], gap["until_at"]) == ("2023-11-14T22:13:20.000Z", "2023-11-14T22:13:50.000Z")
 
 
+def test_a_full_disk_whose_path_is_no_utf8_is_written_again_when_there_is_room(tmp_path: Path, clock: Clock) -> None:
+    path = database_path(tmp_path / os.fsdecode(b"caf\xe9"))
+    records = opened(path, clock, samples_every_s=3600.0, retry_s=3600.0)
+    fill_the_disk(records)
+    records.put_events([Event("note", 1.0, "x" * 5000)] * 40)
+    assert not records.flush()
+    assert records.trouble is not None
+    assert "caf?" in records.trouble
+    clear_the_disk(records)
+    assert records.flush()
+    (gap,) = Book(path).gaps()
+    assert "caf?" in gap["text"]
+    assert records.close(10.0)
+
+
 def test_who_waits_for_a_write_is_told_that_the_disk_is_full(records: Records, clock: Clock) -> None:
     devices = Devices(records, wall=clock.wall)
     fill_the_disk(records)
