@@ -23,6 +23,7 @@ NEWS_KEEPS_S: Final = 3600.0
 KEEPS_S: Final = 86_400.0
 MOST_WAITING: Final = 100
 HUNG_S: Final = 60.0
+TOO_OLD: Final = "Too old to be of use; not sent."
 LEAST_URGENT: Final[Mapping[str, frozenset[Urgency]]] = {
     "everything": frozenset(("fire", "trip", "hand", "news")),
     "hand": frozenset(("fire", "trip", "hand")),
@@ -44,7 +45,8 @@ class Channel:
     """Sends what concerns it, one after the other, the most urgent first, until it is delivered.
 
     Times are monotonic, so that a step of the wall clock neither hastens nor forgets anything. `report`: told
-    (alert, attempts, fault or "", delivered) after every try, for the book.
+    (name, alert, attempts, fault or "", delivered) after every try, for the book. Neither it nor the log is called
+    with the lock held: the control thread hands alerts over while it holds the book's own, and waits for nothing here.
     """
 
     def __init__(
@@ -63,7 +65,6 @@ class Channel:
         self._quiet, self._send, self._mono, self._wall, self._report = quiet, send, mono, wall, report
         self._ready = threading.Condition()
         self._waiting: list[Waiting] = []
-        self._seen: set[int] = set()
         self._ending = False
         self._busy_since_s: float | None = None
         self._failing = ""
@@ -103,7 +104,6 @@ class Channel:
     def seen(self, event_id: int) -> None:
         """Somebody has seen it: where it has not gone out yet, it need not."""
         with self._ready:
-            self._seen.add(event_id)
             self._waiting = [waiting for waiting in self._waiting if waiting.alert.event_id != event_id]
 
     def state(self) -> Mapping[str, Any]:
@@ -130,22 +130,28 @@ class Channel:
                     self._ready.wait(pause_s)
 
     def step(self) -> bool:
-        """Try the most urgent message that is due; False when none is."""
+        """Let go of what is too old, then try the most urgent message that is due; False when none is."""
         with self._ready:
+            old = self._let_go(self._mono())
             due = None if self._ending else self._due(self._mono())
-            if due is None:
-                return False
-            self._busy_since_s = self._mono()
+            if due is not None:
+                self._busy_since_s = self._mono()
+        for waiting in old:
+            self._report(self.name, waiting.alert, waiting.attempts, TOO_OLD, True)
+        if due is None:
+            return False
         self._try(due)
         return True
 
-    def _due(self, now_s: float) -> Waiting | None:
-        """The most urgent that is due; what is too old is let go."""
+    def _let_go(self, now_s: float) -> list[Waiting]:
+        """Take out what is too old, with the lock held."""
         old = [waiting for waiting in self._waiting if now_s >= waiting.until_s]
-        for waiting in old:
-            self._waiting.remove(waiting)
-            self._forgotten += 1
-            self._report(self.name, waiting.alert, waiting.attempts, "Too old to be of use; not sent.", True)
+        self._waiting = [waiting for waiting in self._waiting if now_s < waiting.until_s]
+        self._forgotten += len(old)
+        return old
+
+    def _due(self, now_s: float) -> Waiting | None:
+        """The most urgent that is due, with the lock held."""
         silent = self._quiet()
         due = [
             waiting for waiting in self._waiting
@@ -175,17 +181,17 @@ class Channel:
         waiting.attempts += 1
         with self._ready:
             self._busy_since_s = None
-            if fault and not self._failing:
-                log.warning("Alerts by %s do not get through: %s", self.name, fault)
-            if not fault and self._failing:
-                log.info("Alerts by %s get through again.", self.name)
-            self._failing = fault
+            before, self._failing = self._failing, fault
             if not fault:
                 self._delivered_at = self._wall()
             if waiting in self._waiting and (not fault or alert.event_id < 0):
                 self._waiting.remove(waiting)  # a test that fails is not tried again: whoever tests, looks
             retry_s = min(LONGEST_RETRY_S, FIRST_RETRY_S * 2.0 ** (waiting.attempts - 1))
             waiting.next_s = self._mono() + retry_s
+        if fault and not before:
+            log.warning("Alerts by %s do not get through: %s", self.name, fault)
+        if before and not fault:
+            log.info("Alerts by %s get through again.", self.name)
         self._report(self.name, alert, waiting.attempts, fault, not fault)
 
 

@@ -320,6 +320,33 @@ def test_news_of_an_hour_ago_is_let_go_and_said_to_be() -> None:
     assert ("phone", alert(1, "news"), 1, "Too old to be of use; not sent.", True) in reports
 
 
+def test_nothing_is_reported_or_logged_with_the_lock_held(monkeypatch: pytest.MonkeyPatch) -> None:
+    """The control thread gives alerts while it holds the book's lock, and a report wants that one: a channel that
+    held its own meanwhile and the control thread would wait for each other for ever."""
+    clock, post, night = Clock(), Post(), True
+    told: list[bool] = []
+    way = channel(clock, post)
+
+    def outside(*said: Any) -> None:
+        told.append(way._ready._is_owned())  # type: ignore[attr-defined]
+
+    way._report, way._quiet = outside, lambda: night
+    monkeypatch.setattr("controller.alerts.channel.log.warning", outside)
+    monkeypatch.setattr("controller.alerts.channel.log.info", outside)
+    way.give(alert(1, "news"))
+    way.give(alert(2, "trip"))
+    post.fault = SendError("no")
+    assert way.step()
+    clock.pass_s(NEWS_KEEPS_S + 1.0)
+    with way._ready:
+        assert way._pause_s(clock.mono_s) == 0.0, "the trip is due in quiet hours too"
+    post.fault = None
+    assert way.step()
+    night = False
+    assert not way.step()
+    assert told == [False] * 5, "a failed try with its warning, news let go, a delivery with its good news"
+
+
 def test_a_full_queue_lets_go_of_the_least_urgent() -> None:
     clock, post = Clock(), Post()
     way = channel(clock, post)
