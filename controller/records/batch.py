@@ -24,7 +24,10 @@ def in_order(connection: sqlite3.Connection, first: Writing, second: Writing) ->
 
 
 class Item(NamedTuple):
-    """Something to do on the write connection. `durable`: flushed to the card before it counts as done."""
+    """Something to do on the write connection. `durable`: flushed to the card before it counts as done.
+
+    `future`: who waits for it; cancelled before its turn came, it is not done.
+    """
 
     do: Writing
     durable: bool = False
@@ -60,6 +63,11 @@ class Done(NamedTuple):
     spoilt: int
 
 
+def awaited(future: Future[Any]) -> bool:
+    """Whether somebody still waits. From now on it cannot be cancelled. For the writer's thread alone."""
+    return not future.cancelled() and (future.running() or future.set_running_or_notify_cancel())
+
+
 def commit(connection: sqlite3.Connection, batch: Batch, gap: Gap | None, at: float) -> Done:
     """Write a batch. Raises what the disk answered, with the transaction perhaps still open.
 
@@ -74,6 +82,8 @@ def commit(connection: sqlite3.Connection, batch: Batch, gap: Gap | None, at: fl
     if gap is not None:
         connection.execute("INSERT INTO gaps (from_at, until_at, lost, text) VALUES (?, ?, ?, ?)", gap)
     for item in batch.items:
+        if item.future is not None and not awaited(item.future):
+            continue
         value, fault = _in_savepoint(connection, item.do)
         if item.future is not None:
             answers.append((item.future, value, fault))

@@ -10,6 +10,7 @@ from typing import Final
 
 from .plain import storable
 from .rows import insert_device_request
+from .schema import RecordsError
 from .writer import Records
 
 TOUCH_EVERY_S: Final = 60.0
@@ -40,7 +41,7 @@ class Devices:
     def add(self, label: str, role: str, token_sha256: str) -> Device:
         """Store a device and that it was paired, waiting until it is on the card. `role`: "operator" or "viewer".
 
-        Raises RecordsError when the disk does not take it, ValueError for an unknown role or a hash that is
+        Raises RecordsError when the disk does not take it in time, ValueError for an unknown role or a hash that is
         not 64 hexadecimal digits or is there already.
         """
         if role not in ("operator", "viewer"):
@@ -63,7 +64,7 @@ class Devices:
             insert_device_request(connection, "Pair", details, f"{label} {number}", at, self._records.mono_s())
             return number
 
-        number = self._records.write(insert).result(WRITE_TIMEOUT_S)
+        number = self._records.written(insert, WRITE_TIMEOUT_S)
         device = Device(number, label, role, at)
         with self._lock:
             self._by_hash[token_sha256] = device
@@ -83,8 +84,8 @@ class Devices:
     def revoke(self, device_id: int, who: str = "the machine") -> bool:
         """Shut a device out, from now, and note `who` did; False when there is none, or it was revoked before.
 
-        Raises RecordsError when the disk does not take it: the device is shut out all the same until the
-        service starts again.
+        Raises RecordsError when the disk does not take it in time: the device is shut out all the same, until the
+        service starts again or, if it is written late, for good.
         """
         at = self._wall()
         with self._lock:
@@ -103,7 +104,14 @@ class Devices:
             connection.execute("UPDATE devices SET revoked_at = ? WHERE id = ?", (at, device_id))
             insert_device_request(connection, "Revoke", details, who, at, self._records.mono_s())
 
-        self._records.write(shut_out).result(WRITE_TIMEOUT_S)
+        try:
+            self._records.write(shut_out).result(WRITE_TIMEOUT_S)
+        except TimeoutError as error:
+            # Not withdrawn: that it is written late is what was wanted.
+            raise RecordsError(
+                "The device is shut out, but the disk did not answer in time: look again after the next start of the "
+                "service."
+            ) from error
         return True
 
     def touch(self, device_id: int) -> None:

@@ -28,7 +28,8 @@ _JSON: Final = ("composition", "plan")
 class ShopWriter:
     """Adds rows, each with who and when, and waits until they are on the card. Safe from any thread.
 
-    Every method answers the new row's number and raises RecordsError when the disk does not take it.
+    Every method answers the new row's number and raises RecordsError when the disk does not take it in time; the text
+    says whether it may still be written.
     """
 
     def __init__(self, records: Records, *, wall: Callable[[], float]) -> None:
@@ -63,7 +64,7 @@ class ShopWriter:
             cursor = connection.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})", tuple(row.values()))
             return int(cursor.lastrowid or 0)
 
-        return self._records.write(insert).result(WRITE_TIMEOUT_S)
+        return self._records.written(insert, WRITE_TIMEOUT_S)
 
 
 def _stored(name: str, value: Any) -> Any:

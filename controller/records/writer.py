@@ -25,7 +25,7 @@ from typing import Any, Final, TypeVar
 
 from ..model import Answer, Event, Request
 from . import rows
-from .batch import Batch, Gap, Item, Writing, commit, in_order
+from .batch import Batch, Gap, Item, Writing, awaited, commit, in_order
 from .plain import storable, text_of
 from .schema import RecordsError, hold_for_writing, open_for_writing, prepare_file
 from .trouble import sentence
@@ -240,15 +240,33 @@ class Records:
     def write(self, do: Callable[[sqlite3.Connection], T]) -> Future[T]:
         """Run `do` on the write connection, in its own savepoint; the future is done once it is committed.
 
-        The future fails with RecordsError when the disk does not take it, with what `do` raised otherwise.
+        The future fails with RecordsError when the disk does not take it, with what `do` raised otherwise. It can be
+        cancelled until the writer comes to it.
         """
         future: Future[T] = Future()
-        future.set_running_or_notify_cancel()
         with self._ready:
             if not self._leave(Item(do, durable=True, future=future)):
                 text = self.trouble or "The record is closed, or too busy just now."
                 future.set_exception(RecordsError(text))
         return future
+
+    def written(self, do: Callable[[sqlite3.Connection], T], timeout_s: float) -> T:
+        """What `do` gave, as soon as it is committed.
+
+        Raises RecordsError when the disk does not take it in time: it is not written then, or the text says that it
+        may still be.
+        """
+        future = self.write(do)
+        try:
+            return future.result(timeout_s)
+        except FutureTimeoutError as error:
+            if future.cancel():
+                raise RecordsError("The disk did not answer in time, and nothing was written. Try again.") from error
+            if future.done():
+                return future.result()
+            raise RecordsError(
+                "The disk did not answer in time. It may still be written: look before you try again."
+            ) from error
 
     def flush(self, timeout_s: float = 5.0) -> bool:
         """Wait until all that was left before is committed; False when the disk did not take it in time."""
@@ -328,7 +346,7 @@ class Records:
         with self._ready:
             self.dropped += len(self._diary) + len(self._samples) + len(self._tape)
         for item in self._diary:
-            if item.future is not None:
+            if item.future is not None and awaited(item.future):
                 item.future.set_exception(RecordsError("The record was closed before this was written."))
         try:
             self._connection.close()
@@ -409,7 +427,7 @@ class Records:
             rest = islice(self._diary, len(batch.items), None)
             self._diary = deque((*kept, *rest))
         for item in batch.items:
-            if item.future is not None:
+            if item.future is not None and awaited(item.future):
                 item.future.set_exception(RecordsError(text))
 
 

@@ -17,7 +17,9 @@ import pytest
 
 import controller
 from controller.model import Answer, Event, Preheat, Reason, Request
-from controller.records import Book, Devices, Records, RecordsError, RunStart, database_path, writer
+from controller.records import Book, Devices, Records, RecordsError, RunStart, ShopWriter, database_path, writer
+from controller.records import devices as devices_module
+from controller.records import shop as shop_module
 from controller.records.batch import Batch, Item, commit
 from controller.records.rows import SAMPLE_COLUMNS
 
@@ -346,6 +348,82 @@ def test_a_job_that_fails_is_undone_whole_and_its_error_handed_back(path: Path, 
     with pytest.raises(LookupError, match="no such bar"):
         records.write(half).result(10)
     assert Book(path).stock() == []
+
+
+def test_what_a_slow_disk_did_not_write_in_time_is_not_written_behind_ones_back(
+    path: Path, clock: Clock, records: Records, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shop, people = ShopWriter(records, wall=clock.wall), Devices(records, wall=clock.wall)
+    stock = shop.add_stock({"name": "bar"})
+    lost = people.add("lost phone", "operator", "b" * 64)
+    gate, entered = threading.Event(), threading.Event()
+
+    def hold(connection: sqlite3.Connection) -> None:
+        entered.set()
+        assert gate.wait(30)
+
+    records.put(hold)
+    assert entered.wait(10)
+    monkeypatch.setattr(shop_module, "WRITE_TIMEOUT_S", 0.01)
+    monkeypatch.setattr(devices_module, "WRITE_TIMEOUT_S", 0.01)
+    for _ in range(2):
+        with pytest.raises(RecordsError, match=r"in time, and nothing was written\. Try again"):
+            shop.add_file_test({"stock_id": stock, "skates_hrc": 60.0}, "phone 1")
+    with pytest.raises(RecordsError, match=r"in time, and nothing was written\. Try again"):
+        people.add("phone", "operator", "a" * 64)
+    with pytest.raises(RecordsError, match="The device is shut out, but the disk did not answer in time"):
+        people.revoke(lost.id)
+    gate.set()
+    assert records.flush()
+    assert records.dropped == 0
+    assert Book(path).file_tests(stock) == []
+    (device,) = Book(path).devices()
+    assert device["label"] == "lost phone"
+    assert device["revoked_at"] is not None
+
+
+def test_a_job_that_has_begun_cannot_be_taken_back_and_that_is_said(
+    path: Path, records: Records, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    gate, entered = threading.Event(), threading.Event()
+
+    def slowly(connection: sqlite3.Connection) -> None:
+        entered.set()
+        assert gate.wait(30)
+        connection.execute("INSERT INTO stock (name, created_at) VALUES ('bar', 1.0)")
+
+    begun = records.write(slowly)
+    assert entered.wait(10)
+    with monkeypatch.context() as patch:
+        patch.setattr(records, "write", lambda _: begun)
+        with pytest.raises(RecordsError, match="It may still be written: look before you try again"):
+            records.written(slowly, 0.01)
+    gate.set()
+    assert records.flush()
+    assert [one["name"] for one in Book(path).stock()] == ["bar"]
+
+
+def test_a_job_that_was_taken_back_holds_up_no_failing_batch(path: Path, records: Records) -> None:
+    fill_the_disk(records)
+    gate, entered = threading.Event(), threading.Event()
+
+    def hold(connection: sqlite3.Connection) -> None:
+        entered.set()
+        assert gate.wait(30)
+
+    first = records.write(hold)
+    assert entered.wait(10)
+    big = records.write(lambda connection: connection.execute(
+        "INSERT INTO stock (name, created_at) VALUES (?, 1.0)", ("x" * 20_000,)
+    ))  # fmt: skip
+    after = records.write(lambda connection: None)
+    assert after.cancel()
+    gate.set()
+    first.result(10)
+    with pytest.raises(RecordsError, match="The disk is full"):
+        big.result(10)
+    clear_the_disk(records)
+    assert records.flush()
 
 
 def test_what_json_does_not_know_and_utf8_cannot_hold_is_recorded_all_the_same(
