@@ -148,7 +148,7 @@ class Service:
         self._number = 0
         self._stopped_s: dict[type, float] = {}
         self._asking = threading.Lock()
-        self._stopping = threading.Event()
+        self._stopping = False
         self._ended = threading.Event()
         self.failed = False
         self._beat_s = time.monotonic()
@@ -238,10 +238,12 @@ class Service:
         self._watchdog.start()
 
     def stop(self) -> None:
-        """Heat off first: the thread sends zero duty and ends. Returns at once; from a signal handler too."""
-        if not self._stopping.is_set():  # a second signal may come in the middle of the first one's handler
-            self._stopping.set()
-            self._port.wake()
+        """Heat off first: the thread sees it within READ_S, sends zero duty and ends. Returns at once.
+
+        A signal's handler calls this in the main thread, perhaps in the middle of `ask`: so it takes no lock, and
+        does not wake the port, which has one.
+        """
+        self._stopping = True
 
     def join(self, timeout_s: float) -> bool:
         """Wait for the thread; True when it has ended."""
@@ -252,7 +254,7 @@ class Service:
 
     def _run(self) -> None:
         try:
-            while not self._stopping.is_set():
+            while not self._stopping:
                 self._once()
         except BaseException:
             self.failed = True
@@ -326,7 +328,7 @@ class Service:
     def _watch(self) -> None:
         """Ends the process when ticks stand still, or when it outlives the tick thread's failure."""
         while not self._ended.wait(0.5):
-            if not self._stopping.is_set() and time.monotonic() - self._beat_s > STALLED_S:
+            if not self._stopping and time.monotonic() - self._beat_s > STALLED_S:
                 log.critical("No tick for %g s. The service ends; the board takes the heat off by itself.", STALLED_S)
                 self._die(71)
                 return

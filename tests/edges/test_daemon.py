@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import contextlib
 import logging
+import os
+import pty
 import queue
 import socket
 import threading
+import time
 from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from itertools import pairwise
@@ -18,6 +22,7 @@ from controller.core.tick import Core
 from controller.daemon import ENDING, REQUESTS, Lateness, Service, notify_systemd
 from controller.model import Answer, LoadItem, Outcome, Presence, Program, Request, Start, StopAll, Temper
 from controller.pump import Pump
+from controller.serial_port import SerialPort
 from controller.sim.shop import SimShop
 from controller.wire.link import Link
 from tests.core.rig import limits
@@ -194,7 +199,7 @@ def test_a_pulled_cable_is_told_and_a_plugged_one_greeted_anew() -> None:
 
 
 class Waiting(ShopPort):
-    """As the shop's port, but a read waits for the test's word; `wake` ends the wait."""
+    """As the shop's port, but a read takes its time; `wake` ends it."""
 
     def __init__(self) -> None:
         super().__init__()
@@ -203,7 +208,8 @@ class Waiting(ShopPort):
 
     def read(self, timeout_s: float) -> bytes:
         if not self.free:
-            self.words.get()
+            with contextlib.suppress(queue.Empty):
+                self.words.get(timeout=timeout_s)
         return super().read(timeout_s)
 
     def wake(self) -> None:
@@ -226,6 +232,28 @@ def test_stop_sends_zero_duty_last_and_answers_who_still_waits() -> None:
     late = service.ask(Start(PROGRAM), "phone 1")
     assert late.result(0) == ENDING
     assert not service.on_time()
+
+
+def test_a_signal_in_the_middle_of_a_wish_holds_up_neither(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Its handler runs in the thread that asks, which may hold the serial port's lock at that moment."""
+    master, slave = pty.openpty()
+    port = SerialPort(os.ttyname(slave))
+    service = Service(Pump(lambda _: Core(limits()), Link()), port, now_s=time.monotonic, wall=lambda: 1.7e9)
+    step(service)
+    assert port.text == ""
+    signalled: list[None] = []
+    monkeypatch.setattr("serial.Serial.cancel_read", lambda self: signalled.append(service.stop()))
+    asking = threading.Thread(target=service.ask, args=(StopAll(), "phone 1"), daemon=True)
+    asking.start()
+    asking.join(10.0)
+    assert not asking.is_alive()
+    assert signalled == [None]
+    service.start()
+    assert service.join(10.0)
+    assert service.heat_off.is_set()
+    port.close()
+    for end in (master, slave):
+        os.close(end)
 
 
 def test_a_broken_promise_takes_the_heat_off_and_ends_the_process(
