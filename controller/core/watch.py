@@ -27,6 +27,8 @@ FAST_FALL_S: Final = 5
 OPENED_LATELY_S: Final = 240.0
 FIRE_K_PER_MIN: Final = 10.0
 FIRE_LASTS_S: Final = 60.0
+# In 10 s: the least fire gives 1.7 K.
+LEVEL_K: Final = 1.0
 
 
 class OvenWatch:
@@ -186,6 +188,7 @@ class TankWatch:
         self._since_quench_s = 1e9
         self._since_step_s = 1e9
         self._stepping_s = 0.0
+        self._levelled = True
         self._fast_s = 0.0
         self._step_from_c = 0.0
         self._forecast_after_c: float | None = None
@@ -266,12 +269,18 @@ class TankWatch:
                 if below and self._since_quench_s > 600.0:
                     self.step_k = facts.tank_c - self._step_from_c
                 self._stepping_s = 0.0
+                # By means of 5 s: in one noisy reading a fire may seem to have levelled off.
+                past = list(self._past)
+                self._levelled = not sum(past[-5:]) - sum(past[-15:-10]) >= 5.0 * LEVEL_K
             elif rise_k < FIRE_K_PER_MIN * 9.0 / 60.0 and self._stepping_s > 60.0:
                 self._stepping_s = 0.0
         elif rise_k >= 3.0:
             self._stepping_s = 1.0
-            self._since_step_s = 0.0
             self._step_from_c = self._past[-11]
+            # A noisy reading ends the step of a fire, and begins another, again and again: it is as old as the first.
+            if self._fast_s <= (FIRE_LASTS_S if self._levelled else 0.0) or self._since_step_s > 600.0:
+                self._since_step_s = 0.0
+            self._levelled = False
 
     def _fall_k(self, seconds: int) -> float:
         change_k = self._change_k(seconds)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from math import exp, nan
+from random import Random
 
 import pytest
 
@@ -70,6 +71,23 @@ def test_a_reading_that_is_missing_now_and_then_puts_the_alarm_off_by_no_more_th
     at_s = acts_at_s(lambda s: nan if s % 45 == 44 else quench(STEP_K, 4.0, s) + 0.25 * s)
     assert at_s is not None
     assert 90 <= at_s <= 120
+
+
+@pytest.mark.parametrize("seed", range(6))
+@pytest.mark.parametrize("k_per_min", [12.0, 16.0])
+def test_a_fire_under_a_noisy_reading_is_one_step_and_told(k_per_min: float, seed: int) -> None:
+    """0.4 K of plumes on a chip of quarter degrees: without them a step ended each minute, and another one began."""
+    rng = Random(f"noisy fire {seed}")
+    noise = [rng.gauss(0.0, 0.4) for _ in range(601)]
+    at_s = acts_at_s(lambda s: round(4.0 * (quench(6.0, 2.0, s) + k_per_min / 60.0 * s + noise[s])) / 4.0)
+    print(seed, at_s)
+    assert at_s is not None
+    assert at_s <= 150
+
+
+@pytest.mark.parametrize("second_s", [40.0, 50.0, 65.0])
+def test_two_quenches_within_a_minute_or_so_are_no_fire(second_s: float) -> None:
+    assert acts_at_s(lambda s: quench(11.0, 4.0, s) + quench(11.0, 4.0, s - second_s)) is None
 
 
 @pytest.mark.parametrize("stray_w", [4000.0, 8000.0, 16_000.0])
