@@ -365,6 +365,26 @@ def test_systemd_is_told_on_the_socket_it_names(tmp_path: Path, monkeypatch: pyt
         assert listener.recv(64) == b"WATCHDOG=1"
 
 
+def test_a_socket_that_nobody_holds_or_reads_costs_no_tick(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("controller.daemon.KEEP_ALIVE_S", 0.0)
+    monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "gone"))
+    service = service_on(ShopPort())
+    step(service, 8)
+    with socket.socket(socket.AF_UNIX, socket.SOCK_DGRAM) as deaf:
+        deaf.bind(str(tmp_path / "full"))
+        monkeypatch.setenv("NOTIFY_SOCKET", str(tmp_path / "full"))
+        ticking = threading.Thread(target=step, args=(service, 600), daemon=True)  # more than a queue holds
+        ticking.start()
+        ticking.join(30.0)
+        assert not ticking.is_alive()
+        heard = 0
+        deaf.setblocking(False)
+        with contextlib.suppress(BlockingIOError):
+            while deaf.recv(64) == b"WATCHDOG=1":
+                heard += 1
+        assert 0 < heard < 600
+
+
 def test_without_systemd_nothing_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.delenv("NOTIFY_SOCKET", raising=False)
     notify_systemd("READY=1")
