@@ -11,13 +11,12 @@ from itertools import pairwise
 from math import log
 from typing import Final
 
-from controller.core.estimate import DEFAULT_ITEM, lag_s
+from controller.core.estimate import DEFAULT_ITEM, ROOM_C, lag_s
 from controller.core.limits import Limits
 from controller.model import Forecast, LoadItem, Program, Temper
 
 LONGEST_S: Final = 11.0 * 3600.0
 COOL_GUESS_S: Final = 45.0 * 60.0
-ROOM_C: Final = 20.0
 # Full power of a small oven, °C/s (simulated: 0.45..1.3).
 AIR_C_PER_S: Final = 0.6
 # Nine of ten of 16 drawn ovens and loads (0.1..2 kg, 6..25 mm) stay within these, either way: of a heat-up with a

@@ -67,7 +67,7 @@ class Oven(OvenOffer):
         self._refused_c = None
         facts = moment.facts
         part_c = facts.part_c if isfinite(facts.part_c) else None
-        self.estimate.load(wish.load, forecasts.ROOM_C if part_c is None else part_c)
+        self._load(facts, wish.load)
         forecast = forecasts.forecast(wish.program, wish.load, self._limits, part_c).ends_in_s
         self._over_times = 0
         self.run = Run(self.next_run_id, wish.program, wish.load, who, forecast)
@@ -117,7 +117,7 @@ class Oven(OvenOffer):
         self._over_times += over_program and not self._over_before and not door
         self._over_before = over_program
         facts = moment.facts
-        self._sense_part(facts, moment.dt_s)
+        self._sense_part(moment)
         facts.paused = float(self.paused)
         facts.oven_over_times = float(self._over_times)
         target_c = self.air_target_c
@@ -240,7 +240,8 @@ class Oven(OvenOffer):
 
     def _cool(self, run: Run, moment: Moment) -> None:
         self.setpoint_c = self.air_target_c = None
-        if self.part_c is None or self.part_c >= run.temper.cool_below_c:
+        hottest_c = self.estimate.hottest_c
+        if hottest_c is None or hottest_c >= run.temper.cool_below_c:
             return
         run.index += 1
         if run.temper.prompt:

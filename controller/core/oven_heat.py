@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import Final
 
-from controller.core.estimate import PartEstimate
-from controller.core.facts import Facts
+from controller.core.estimate import ROOM_C, PartEstimate
+from controller.core.facts import UNKNOWN, Facts
 from controller.core.heating import PartLoop, oven_loop
 from controller.core.limits import Limits
 from controller.core.moment import Moment
 from controller.core.program import Run
+from controller.core.sensing import SILENT_S
+from controller.model import LoadItem
 
 LOOP_S: Final = 1.0
 # Heat that the elements still hold carries the air on for about this long (simulated ovens, the fastest door).
@@ -30,16 +33,44 @@ class OvenHeat:
         self.part_c: float | None = None
         self.part_error_c: float | None = None
         self.part_measured = False
+        self.part_known = False
+        self._sensed_s: float | None = None
         self._loop = oven_loop()
         self._part_loop = PartLoop()
         self._since_loop_s = LOOP_S
         self._hot_c: float | None = None
         self._room_left = 0.0
 
-    def _sense_part(self, facts: Facts, dt_s: float) -> None:
-        """The part as its sensor reads it, else as it is estimated, with the error of either."""
-        self.estimate.step(facts.oven_c, facts.part_c, dt_s)
+    def _sense_part(self, moment: Moment) -> None:
+        """The part as its sensor reads it, else as it is estimated, with the error of either.
+
+        `part_known`: it is measured, or the air is known that it is estimated from. Time that went by without is
+        counted by the given clock, since the board's own comes with its frames only.
+        """
+        facts, dt_s = moment.facts, moment.dt_s
         self.part_measured = facts.part_c == facts.part_c
+        self.part_known = self.part_measured or facts.oven_c == facts.oven_c
+        before_s = moment.now_s if self._sensed_s is None else self._sensed_s
+        unseen_s = max(0.0, moment.now_s - before_s)
+        if not self.part_known:
+            self.estimate.step(UNKNOWN, UNKNOWN, unseen_s)
+        elif dt_s > 0.0:
+            if unseen_s - dt_s > SILENT_S:
+                self.estimate.step(UNKNOWN, UNKNOWN, unseen_s - dt_s)
+            self.estimate.step(facts.oven_c, facts.part_c, dt_s)
+        if dt_s > 0.0 or not self.part_known or self._sensed_s is None:
+            self._sensed_s = moment.now_s
+        self._say_part(facts)
+
+    def _load(self, facts: Facts, items: Sequence[LoadItem], hottest_c: float | None = None) -> None:
+        """Other steel from here on: as its sensor reads it, else cold as the room, at most at hottest_c."""
+        if self.part_measured:
+            self.estimate.load(items, facts.part_c)
+        else:
+            self.estimate.load(items, ROOM_C, hottest_c)
+        self._say_part(facts)
+
+    def _say_part(self, facts: Facts) -> None:
         self.part_c = facts.part_c if self.part_measured else self.estimate.part_c
         if self.part_measured:
             self.part_error_c = 2.5

@@ -54,7 +54,8 @@ class OvenOffer(OvenRun):
             self.run = self.resumed_run()
             if self.run is None:
                 return
-            self.estimate.load(self.run.load, None)
+            # What its steel did meanwhile nobody saw: cold as the room, no hotter than it or its air ever was.
+            self._load(moment.facts, self.run.load, self.run.hottest_c)
             left_in = self.resumable.get("phase")
             self._back_to = left_in if left_in in ("prompt", "cool") else "heat_up"
         run = self.run

@@ -108,10 +108,11 @@ class OvenRun(OvenHeat):
             moment.happened("prompt_asked", self.run.temper.prompt or "", run_id=self.run.run_id)
 
     def _note(self, run: Run, facts: Facts, dt_s: float) -> None:
-        """Peaks, tempering parameter and soak clock: on the part, whatever the phase is called."""
+        """Peaks, tempering parameter and soak clock: on the part, whatever the phase is called. While it is neither
+        measured nor estimated from air that is known, nothing counts."""
         done = run.now
         part_c, air_c = self.part_c, facts.oven_c
-        if part_c is not None and dt_s > 0.0:
+        if part_c is not None and self.part_known and dt_s > 0.0:
             done.trace.add(part_c, dt_s)
             if done.part_peak_c is None or part_c > done.part_peak_c:
                 done.part_peak_c = part_c

@@ -138,6 +138,12 @@ class Run:
     def last(self) -> bool:
         return self.index + 1 == len(self.program.tempers)
 
+    @property
+    def hottest_c(self) -> float | None:
+        """The hottest that part or air were in this run, °C."""
+        peaks = [peak for done in self.done for peak in (done.part_peak_c, done.air_peak_c) if peak is not None]
+        return max(peaks, default=None)
+
     def soaked(self) -> bool:
         """Whether this temper's end condition is reached: time in band, or its tempering parameter."""
         spent_s = self.now.trace.equivalent_s if self.program.until_equivalent else self.now.soak_done_s
