@@ -13,8 +13,8 @@ from controller.wire.link import Link
 class Pump:
     """`make_core(fitted)`: a core for what a board says is fitted (None: no board was met yet).
 
-    A shop without a file is made to fit the board, so its core is made anew at the first greeting, before
-    anything was asked of it; `remake` is True for such a shop.
+    A shop without a file is made to fit the board, so its core is made anew at the first greeting, and is to be given
+    what the one before has learnt (a stop may have been asked of it); `remake` is True for such a shop.
     """
 
     def __init__(self, make_core: Callable[[int | None], Core], link: Link, *, remake: bool = False) -> None:

@@ -172,12 +172,19 @@ def _simulated(seed: int, speed: float) -> Rehearsal:
 
 
 def _cores(shop_file: ShopFile | None, records: Records) -> Callable[[int | None], Core]:
-    """A core for this shop; without a shop file one for what the board says is fitted."""
+    """A core for this shop; without a shop file one for what the board says is fitted.
+
+    The first knows what the book has, the one that is made at the greeting what the first has learnt since: a stop
+    or a day gone by may have ended what the book still offered.
+    """
     state = aged(records.state(), records.state_age_s)
+    last: Core | None = None
 
     def make(fitted: int | None) -> Core:
+        nonlocal last
         limits = shop_file.limits if shop_file else derive(conservative_shop(fitted or 0), None)
-        return Core(limits, next_run_id=records.next_run_id, state=state)
+        last = Core(limits, next_run_id=records.next_run_id, state=state if last is None else last.state())
+        return last
 
     return make
 

@@ -14,18 +14,20 @@ from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from itertools import pairwise
 from pathlib import Path
+from types import SimpleNamespace
 from typing import Any
 
 import pytest
 
+from controller.commands.serve import _cores
 from controller.core.tick import Core
 from controller.daemon import ENDING, REQUESTS, Lateness, Service, notify_systemd
-from controller.model import Answer, LoadItem, Outcome, Presence, Program, Request, Start, StopAll, Temper
+from controller.model import Answer, LoadItem, Outcome, Presence, Program, Request, Start, StopAll, Temper, Wish
 from controller.pump import Pump
 from controller.serial_port import SerialPort
 from controller.sim.shop import SimShop
 from controller.wire.link import Link
-from tests.core.rig import limits
+from tests.core.rig import Rig, limits
 
 PROGRAM = Program("test temper", (Temper(205.0, 1200.0),))
 LOAD = (LoadItem(0.3, 12.0),)
@@ -305,6 +307,36 @@ def test_without_a_shop_file_the_core_is_made_for_the_board_that_answers() -> No
     )
     step(service, 12)
     assert made == [None, port.shop.board.fitted]
+
+
+@pytest.mark.parametrize("stopped", [True, False])
+def test_the_core_made_for_the_board_knows_what_the_first_one_has_learnt(stopped: bool) -> None:
+    night = Rig()
+    night.start()
+    night.run(60.0)
+    found = SimpleNamespace(state=night.core.state, state_age_s=22.0 * 3600.0, next_run_id=2)
+    pump = Pump(_cores(None, found), Link(), remake=True)  # type: ignore[arg-type]
+    said: list[str] = []
+
+    def go(now_s: float, data: bytes = b"", wish: Wish | None = None) -> bytes:
+        wrote, outcomes = pump.step(data, now_s, () if wish is None else (Request(1, wish, "phone 1"),), True)
+        said.extend(event.kind for outcome in outcomes for event in outcome.events)
+        return wrote
+
+    go(0.0)
+    go(3600.0, wish=StopAll() if stopped else None)
+    shop, to_board, first = SimShop(), b"", pump.core
+    pump.link.port_changed("")
+    for tick in range(20):
+        to_board = go(3600.0 + 0.25 * tick, shop.exchange(to_board, 0.25))
+    assert pump.core is not first
+    if stopped:
+        assert pump.core.oven.resumable_run_id is None
+        assert said.count("run_resumable") == 1, "as the process began, and not again after the stop"
+    else:
+        state = pump.core.state()["run"]
+        assert state["run_id"] == 1
+        assert state["away_s"] == pytest.approx(23.0 * 3600.0, abs=10.0), "the hour without a board counts"
 
 
 # --- lateness ------------------------------------------------------------------------------------------------
