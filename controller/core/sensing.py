@@ -37,7 +37,7 @@ class Sensor:
     """One thermocouple as the telemetry shows it. `value_c` is NaN while it is not trusted."""
 
     __slots__ = (
-        "_accepted_c", "_bits", "_jump_guard", "_jump_is_over", "_kind", "_since_accepted_s", "_word",
+        "_accepted_c", "_bits", "_jump_guard", "_jump_is_over", "_kind", "_since_accepted_s", "_unknown_s", "_word",
         "bad_hot", "fault", "fitted", "good_s", "jump_s", "jump_trip_s", "same_s", "value_c",
     )  # fmt: skip
 
@@ -46,7 +46,7 @@ class Sensor:
         self._jump_guard = jump_guard
         self._jump_is_over = False
         self._accepted_c = nan
-        self._since_accepted_s = 0.0
+        self._since_accepted_s = self._unknown_s = 0.0
         self._bits = 0
         self._word = -(10**9)
         self.fitted = False
@@ -72,8 +72,11 @@ class Sensor:
             return
         if letter == "-":
             self.fault = "R"
-        self.value_c = self._accepted_c = nan
-        self.good_s = self.jump_s = self.jump_trip_s = self.same_s = 0.0
+        self.value_c = nan
+        self.good_s = self.same_s = 0.0
+        # What comes back is compared with what was last accepted, or one bad word would excuse any jump.
+        self._since_accepted_s += dt_s
+        self._unknown_s += dt_s
         if heated:
             self._bits = (self._bits << 1 | 1) & 0xFFFFF
             if self._bits & 0b111 == 0b111 or self._bits.bit_count() >= BAD_OF_TWENTY:
@@ -82,7 +85,7 @@ class Sensor:
     def forget(self) -> None:
         """After a gap the next reading is compared with nothing. Trips of this sensor stay."""
         self._accepted_c = nan
-        self._since_accepted_s = self.jump_s = self.jump_trip_s = self.same_s = 0.0
+        self._since_accepted_s = self._unknown_s = self.jump_s = self.jump_trip_s = self.same_s = 0.0
 
     def _good(self, value_c: float, word: int, dt_s: float, heated: bool) -> None:
         self.good_s += dt_s
@@ -98,12 +101,12 @@ class Sensor:
         if self._jump_guard and not self._follows(value_c, dt_s):
             return
         self._accepted_c = self.value_c = value_c
-        self._since_accepted_s = self.jump_s = 0.0
+        self._since_accepted_s = self._unknown_s = self.jump_s = 0.0
 
     def _follows(self, value_c: float, dt_s: float) -> bool:
         """Whether heat can have moved the reading this far; a reading that cannot is dropped."""
         elapsed_s = self._since_accepted_s + dt_s
-        room_k = JUMP_K + JUMP_K_PER_S * min(elapsed_s, JUMP_ELAPSED_MAX_S)
+        room_k = JUMP_K + JUMP_K_PER_S * min(elapsed_s, JUMP_ELAPSED_MAX_S + self._unknown_s)
         last_c = self._accepted_c
         # With nothing accepted before there is nothing to compare with.
         if last_c != last_c or abs(value_c - last_c) <= room_k:
@@ -115,8 +118,8 @@ class Sensor:
         self._since_accepted_s = self.jump_s = elapsed_s
         if elapsed_s >= JUMP_ELAPSED_MAX_S:
             self.value_c = nan
-        self.jump_trip_s = max(self.jump_trip_s, elapsed_s)
-        if elapsed_s >= JUMP_AFRESH_S:
+        self.jump_trip_s += dt_s
+        if self.jump_trip_s >= JUMP_AFRESH_S:
             # The row has its trip; from here the rule starts afresh with what the sensor shows now.
             self._accepted_c = value_c
         return False
@@ -150,6 +153,12 @@ class Sensing:
         """After a reboot the board's milliseconds and its counts of on-time start again, from 0."""
         self._ms = None
         self._on_ms = (0, 0)
+
+    def since_s(self, frame: Telemetry) -> float:
+        """By the board's own clock since the last frame, s; 0 where there was none or the board has started anew."""
+        if self._ms is None or self.went_back(frame):
+            return 0.0
+        return ((frame.ms - self._ms) & 0xFFFFFFFF) / 1000.0
 
     def went_back(self, frame: Telemetry) -> bool:
         """Whether the board's milliseconds went back: it started anew, and nobody has said so yet."""

@@ -178,6 +178,8 @@ class Core:
         self.moment.happened("board_rebooted", "The board started anew.")
         self.sensing.forget_time()
         self.sensing.forget_readings()
+        self.oven_watch.forget(0.0)
+        self.tank_watch.forget(0.0)
         self._arms = self._resets = None
         self._on_before = (0, 0)
         self._trips = 0
@@ -191,9 +193,12 @@ class Core:
         if reading.board is None:
             self._arms = self._resets = None
         if reading.frames and reading.board is not None and board is not None and reading.incompatible is None:
-            if self._frame_s is not None and now_s - self._frame_s > GAP_PAUSES_S:
+            gap_s = self._gap_s(reading.frames[0], now_s)
+            if gap_s > GAP_PAUSES_S:
                 self.oven.pause(moment, "The board was silent for more than a minute.")
                 self.tank.board_lost_its_arming(moment)
+                self.oven_watch.forget(gap_s)
+                self.tank_watch.forget(gap_s)
             if self.silent:
                 # The oven went on cooling while nobody listened: the rule about jumps starts afresh.
                 self.sensing.forget_readings()
@@ -216,6 +221,11 @@ class Core:
             else:
                 moment.happened("board_back", "The board reports again.")
         self.sensing.fill(self.facts, board, silent_s, self.limits)
+
+    def _gap_s(self, frame: Telemetry, now_s: float) -> float:
+        """Since the frame before this one, by the later of both clocks: the host's may have been set back."""
+        host_s = 0.0 if self._frame_s is None else now_s - self._frame_s
+        return max(host_s, self.sensing.since_s(frame))
 
     def _buttons(self, frame: Telemetry) -> None:
         """Presses and completed holds are counted by the board since its boot."""
@@ -288,8 +298,8 @@ class Core:
         self._on_before = (frame.oven_on_ms, frame.tank_on_ms)
         oven_s = ((frame.oven_on_ms - before[0]) & 0xFFFF) / 1000.0
         tank_s = ((frame.tank_on_ms - before[1]) & 0xFFFF) / 1000.0
-        # Readings that come late make a look's second longer, with as much more on-time in it.
-        span_s, self._span_s = max(SECOND_S, self._span_s), 0.0
+        # Readings that come in bursts make a look's second longer or shorter, with as much more or less on-time in it.
+        span_s, self._span_s = self._span_s, 0.0
         self.oven_applied, self.tank_applied = min(1.0, oven_s / span_s), min(1.0, tank_s / span_s)
         oven_on = oven_s > 0.0 or bool(frame.outputs & OUTPUT_OVEN)
         tank_on = tank_s > 0.0 or bool(frame.outputs & OUTPUT_TANK)

@@ -52,13 +52,13 @@ def test_both_ends_of_the_range_belong_to_it() -> None:
         assert isnan(sensor.value_c) != good
 
 
-def test_a_bad_word_ends_every_count() -> None:
+def test_a_bad_word_ends_every_count_but_that_of_a_jump() -> None:
     sensor = took(Sensor("K", True), 20000, 8)
     assert (sensor.good_s, sensor.same_s) == (2.0, 1.75)
     took(sensor, 30000)
     assert (sensor.jump_s, sensor.jump_trip_s) == (0.25, 0.25)
     took(sensor, 0, letter="O")
-    assert (sensor.good_s, sensor.jump_s, sensor.jump_trip_s, sensor.same_s) == (0.0, 0.0, 0.0, 0.0)
+    assert (sensor.good_s, sensor.jump_s, sensor.jump_trip_s, sensor.same_s) == (0.0, 0.25, 0.25, 0.0)
 
 
 def test_thirty_good_seconds_and_no_fewer_end_a_bad_sensor() -> None:

@@ -310,3 +310,28 @@ def test_where_no_zone_need_move_a_still_word_says_nothing() -> None:
     assert first_frozen_s("-N-N-", 0.2, 0.89) == (None, None), "too little duty"
     assert first_frozen_s("-----", 1.0, 1.0) == (None, None), "two sensors that stand still together: a soak"
     assert first_frozen_s("NNNN-", 1.0, 1.0) == (None, None), "nothing is fitted"
+
+
+def test_the_boards_own_clock_tells_how_long_it_was_silent() -> None:
+    sensing = Sensing(limits())
+    assert sensing.since_s(frame(5000)) == 0.0
+    sensing.take(frame(0xFFFFFF00), BOARD, 0.0, 0.0)
+    assert sensing.since_s(frame(90_000 - 0x100)) == 90.0
+    assert sensing.since_s(frame(0xFFFFFE00)) == 0.0
+
+
+@pytest.mark.parametrize(("bad_s", "believed"), [(0.25, False), (0.5, False), (1.5, True), (9.0, True)])
+def test_a_jump_behind_a_bad_word_is_still_one_and_after_a_longer_loss_heat_may_have_gone(
+    bad_s: float, believed: bool
+) -> None:
+    """100 K: at 60 K a second (and 2 K) heat needs 1.6 s for it, of which one counts as before without a loss."""
+    sensor = Sensor("K", True)
+    jump(sensor, 20000, 1.0)
+    for _ in range(round(bad_s / 0.25)):
+        sensor.take(31855, 0, 2400, "O", 0.25, False)
+    jump(sensor, 10000, 0.25)
+    assert (sensor.jump_s == 0.0) is believed
+    jump(sensor, 10000, 9.5)
+    assert sensor.jumped_s() == (0.0 if believed else 9.75)
+    jump(sensor, 10000, 0.25)
+    assert sensor.jumped_s() == (0.0 if believed else 10.0)
