@@ -48,7 +48,10 @@ def _with(load: tuple[LoadItem, ...]) -> str:
 
 def _confirm(wish: Confirm) -> str:
     said = _QUESTIONS.get((wish.prompt_id, wish.answer))
-    return said or "go on, what the program waited for is done"
+    if said is None:
+        done = "go on, what the program waited for is done"
+        return done if wish.answer else "wait on, what the program waits for is not done"
+    return said
 
 
 def _preheat(wish: Preheat) -> str:

@@ -115,7 +115,7 @@ def _confirm(core: Core, wish: Confirm, who: str, moment: Moment) -> _Answer:
     elif prompt.id == PART_PROMPT:
         if wish.answer:
             core.oven.go_by_air(moment)
-    else:
+    elif wish.answer:
         core.oven.confirm(moment)
     return (), {"phase": core.oven.phase}
 

@@ -32,6 +32,7 @@ SAID = (
     (StopAll(), "stop, all heat off"),
     (Resume(7), "go on with run 7"),
     (Confirm("7-1"), "go on, what the program waited for is done"),
+    (Confirm("7-1", False), "wait on, what the program waits for is not done"),
     (Confirm("door", True), "the oven door is open"),
     (Confirm("door", False), "the oven door is not open"),
     (Confirm("part", True), "go on by the air"),

@@ -153,6 +153,23 @@ def test_a_double_temper_cools_between_and_asks_for_the_hand() -> None:
     assert len(next(e for e in rig.events if e.kind == "run_ended").data["tempers"]) == 2
 
 
+def test_a_no_to_the_programs_question_heats_nothing_and_is_asked_on() -> None:
+    rig = Rig()
+    rig.start(program(Temper(205.0, 1200.0, prompt="Is the steel dry?")))
+    prompt = rig.core.prompt()
+    assert prompt is not None
+    rig.tick(Confirm(prompt.id, False))
+    taken = rig.events[-1]
+    assert (taken.kind, taken.data["phase"]) == ("request_accepted", "prompt")
+    assert "is not done" in taken.text
+    rig.run(30.0)
+    assert rig.phase() == "prompt"
+    assert rig.core.prompt() == prompt
+    assert rig.shop.oven.energy_in_j == 0.0
+    rig.tick(Confirm(prompt.id))
+    assert rig.phase() == "heat_up"
+
+
 def test_a_ramp_is_kept() -> None:
     rig = Rig()
     rig.start(program(Temper(120.0, 60.0, ramp_c_per_h=100.0)))
