@@ -7,7 +7,7 @@ import os
 import shutil
 import sqlite3
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import closing
+from contextlib import closing, suppress
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, NamedTuple
@@ -286,6 +286,7 @@ def _put_in_place(path: Path, fresh: Path, wall_s: float) -> Path | None:
         kept = path.with_name(f"{path.name}.before-{stamp}")
         if kept.exists():
             raise RecordsError(f"{kept} is there already: wait a second, then restore again.")
+        _fold_in_log(path)
         try:
             os.link(path, kept)
         except OSError:
@@ -299,6 +300,16 @@ def _put_in_place(path: Path, fresh: Path, wall_s: float) -> Path | None:
     fresh.replace(path)
     _flush(path.parent)
     return kept
+
+
+def _fold_in_log(path: Path) -> None:
+    """What stands only in the former book's log, into the book: a restore killed half-way leaves it whole.
+
+    A book that is too damaged for that keeps its log beside it.
+    """
+    with suppress(sqlite3.Error), closing(sqlite3.connect(path, isolation_level=None)) as former:
+        former.execute("PRAGMA synchronous=FULL")
+        former.execute("PRAGMA wal_checkpoint(TRUNCATE)")
 
 
 def _flush(path: Path) -> None:

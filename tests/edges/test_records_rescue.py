@@ -6,6 +6,7 @@ import argparse
 import json
 import random
 import sqlite3
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -73,21 +74,76 @@ def test_a_backup_comes_back_and_the_former_book_stays_beside_it(path: Path, tmp
     assert records.close(10.0)
 
 
+def leave_a_log(path: Path, change: str) -> dict[str, bytes]:
+    """What a kill right after this change leaves: the book, and the log that it stands in."""
+    killed = sqlite3.connect(path)
+    killed.execute(change)
+    killed.commit()
+    left = {name: path.with_name(name).read_bytes() for name in ("ovenhand.db", "ovenhand.db-wal")}
+    killed.close()
+    for name, content in left.items():
+        path.with_name(name).write_bytes(content)
+    return left
+
+
 def test_what_was_only_in_the_former_books_log_is_kept_with_it(path: Path, tmp_path: Path) -> None:
     write_runs(path, range(1, 2))
     copy = Book(path).backup(tmp_path / "copy.db")
-    killed = sqlite3.connect(path)
-    killed.execute("UPDATE runs SET program_name = 'only in the log'")
-    killed.commit()
-    log = path.with_name("ovenhand.db-wal").read_bytes()
-    content = path.read_bytes()
-    killed.close()
-    path.write_bytes(content)
-    path.with_name("ovenhand.db-wal").write_bytes(log)
+    leave_a_log(path, "UPDATE runs SET program_name = 'only in the log'")
     done = restore(path, copy, wall)
     assert done.kept_old is not None
     assert names(path) == ["drift 1"]
     assert names(done.kept_old) == ["only in the log"]
+
+
+def test_a_restore_that_is_killed_half_way_leaves_the_former_book_as_it_was(
+    path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A trip that stands only in the log, and a kill at every step that moves or removes a file."""
+    write_runs(path, range(1, 2), state={"latched": [], "run": None})
+    copy = Book(path).backup(tmp_path / "copy.db")
+    before = leave_a_log(path, "UPDATE core_state SET state = '{\"latched\":[\"smoke\"]}'")
+
+    class KilledError(BaseException):
+        """Nothing of ours catches it; what tidies up afterwards is left to go on, since it touches nothing else."""
+
+    unlink = Path.unlink
+    for step in range(20):
+        for name, content in before.items():
+            path.with_name(name).write_bytes(content)
+        path.with_name("ovenhand.db.before-20231114-221320").unlink(missing_ok=True)
+        path.with_name("ovenhand.db.before-20231114-221320-wal").unlink(missing_ok=True)
+        left = step
+        with monkeypatch.context() as patch:
+
+            def killing(real: Callable[..., object]) -> Callable[..., object]:
+                def call(*args: object, **options: object) -> object:
+                    nonlocal left
+                    if real is unlink and "restoring" in str(args[0]):
+                        return real(*args, **options)
+                    left -= 1
+                    if left < 0:
+                        raise KilledError
+                    return real(*args, **options)
+
+                return call
+
+            for name in ("rename", "replace", "unlink"):
+                patch.setattr(Path, name, killing(getattr(Path, name)))
+            try:
+                restore(path, copy, wall)
+                break
+            except KilledError:
+                pass
+        records = opened(path)
+        assert records.state() == {"latched": ["smoke"]} or records.state() == {
+            "latched": ["smoke"], "run": None, "next_run_id": 1,
+        }, f"killed at step {step}"  # fmt: skip
+        assert records.close(10.0)
+        assert Book(path).verify() == []
+    else:
+        raise AssertionError("it was never done")
+    assert step >= 3, "two ends of the log, and the book itself"
 
 
 def test_a_file_that_is_no_book_is_told_as_that_and_changes_nothing(path: Path, tmp_path: Path) -> None:
