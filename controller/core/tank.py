@@ -365,6 +365,9 @@ class Tank:
         """Whether it is still too early to begin warming."""
         if self._ready_in_s is None:
             return False
+        if self._ready_in_s > 0.0 and not isfinite(oil_c):
+            # Not known is no reason to begin: when it should have begun is seen again with the next good reading.
+            return True
         warm_s = self._warm_s(oil_c, target_c)
         # Oil whose warming cannot be foreseen is warmed at once, as is one that would be late.
         self._starts_in_s = self._ready_in_s - warm_s if warm_s is not None else 0.0

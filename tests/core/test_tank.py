@@ -144,6 +144,27 @@ def test_a_scheduled_start_with_somebody_there_is_ready_in_time() -> None:
     assert rig.now_s - begun_s == pytest.approx(2400.0, rel=0.05)
 
 
+@pytest.mark.parametrize("lost", ["a bad sample", "two seconds of silence"])
+def test_a_schedule_outlives_a_reading_that_is_lost(lost: str) -> None:
+    rig = Rig(load=(), tank_c=20.0)
+    rig.arm()
+    rig.tick(Preheat(50.0, ready_in_s=8.0 * 3600.0))
+    rig.run(30.0)
+    if lost == "a bad sample":
+        rig.shop.fault("tank_sensor_open")
+        rig.run(1.0)
+        assert isnan(rig.core.facts.tank_c)
+        rig.shop.fault("tank_sensor_open", False)
+    else:
+        rig.cable = False
+        rig.run(2.5)
+        rig.cable = True
+    for _ in range(120):
+        rig.tick()
+        assert rig.core.tank.phase == "scheduled"
+        assert rig.core.command.tank_duty == 0.0
+
+
 def test_oil_that_may_be_wet_is_warmed_gently_once() -> None:
     rig = Rig(load=())
     rig.arm()
