@@ -236,13 +236,13 @@ def _drop_orphans(target: sqlite3.Connection) -> None:
             )
 
 
-def _state_of(path: Path) -> dict[str, Any] | None:
-    """The core's stored state, None where there is none or it cannot be read."""
+def _state_of(path: Path) -> tuple[dict[str, Any], float] | None:
+    """The core's stored state and its wall time, None where there is none or it cannot be read."""
     try:
         with closing(_open(path)) as connection:
-            row = connection.execute("SELECT state FROM core_state").fetchone()
-        return None if row is None else dict(json.loads(row[0]))
-    except (sqlite3.Error, RecordsError, ValueError):
+            row = connection.execute("SELECT state, at FROM core_state").fetchone()
+        return None if row is None else (dict(json.loads(row[0])), float(row[1]))
+    except (sqlite3.Error, RecordsError, TypeError, ValueError):
         return None
 
 
@@ -257,12 +257,16 @@ def _may_go_on(path: Path, run_id: Any) -> bool:
 
 
 def _carry_state(fresh: Path, former: Path, *, same: bool) -> None:
-    """No trip is forgotten by a restore, and no run goes on from an older soak than it has had."""
-    new = _state_of(fresh) or {}
-    old = _state_of(former) if former.exists() else None
-    latched = dict.fromkeys((*new.get("latched", ()), *(old or {}).get("latched", ())))
-    number = max(int(state.get("next_run_id", 1)) for state in (new, old or {}))
-    kept = old if old is not None else new if same else {}
+    """No trip is forgotten by a restore, and no run goes on from an older soak than it has had.
+
+    How long a run has stood is counted from when the state that offers it was kept.
+    """
+    new, new_at = _state_of(fresh) or ({}, 0.0)
+    found = _state_of(former) if former.exists() else None
+    old, at = found or ({}, new_at)
+    latched = dict.fromkeys((*new.get("latched", ()), *old.get("latched", ())))
+    number = max(int(state.get("next_run_id", 1)) for state in (new, old))
+    kept = old if found is not None else new if same else {}
     with closing(sqlite3.connect(fresh, isolation_level=None)) as connection:
         run = kept.get("run")
         if run and not connection.execute("SELECT 1 FROM runs WHERE id = ?", (run.get("run_id"),)).fetchone():
@@ -271,8 +275,7 @@ def _carry_state(fresh: Path, former: Path, *, same: bool) -> None:
             run = None
         merged = {**new, **kept, "latched": list(latched), "run": run, "next_run_id": number}
         connection.execute(
-            "INSERT OR REPLACE INTO core_state (id, at, state) VALUES (1, coalesce((SELECT at FROM core_state), 0), ?)",
-            (text_of(merged),),
+            "INSERT OR REPLACE INTO core_state (id, at, state) VALUES (1, ?, ?)", (at, text_of(merged))
         )
         connection.execute("PRAGMA journal_mode=DELETE")
 

@@ -197,6 +197,20 @@ def test_a_run_that_was_stopped_since_the_backup_is_not_offered_by_an_older_book
     assert records.close(10.0)
 
 
+def test_a_run_has_stood_since_the_former_book_kept_it_not_since_the_backup(path: Path, tmp_path: Path) -> None:
+    offered = {"latched": [], "run": {"run_id": 1}, "next_run_id": 2}
+    write_runs(path, range(1, 2), state=offered, cut_off=1)
+    copy = Book(path).backup(tmp_path / "copy.db")
+    kept_at = WALL_S + 30 * 3600.0
+    records = Records(path, wall=lambda: kept_at, mono=lambda: 60.0)
+    records.put_state(offered | {"tank": {}})
+    assert records.close(10.0)
+    restore(path, copy, lambda: kept_at + 600.0)
+    records = Records(path, wall=lambda: kept_at + 600.0, mono=lambda: 0.0)
+    assert (records.state(), records.state_age_s) == (offered | {"tank": {}}, 600.0)
+    assert records.close(10.0)
+
+
 def test_a_run_that_is_not_in_the_restored_book_is_not_offered(path: Path, tmp_path: Path) -> None:
     write_runs(path, range(1, 2))
     copy = Book(path).backup(tmp_path / "copy.db")
