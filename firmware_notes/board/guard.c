@@ -882,8 +882,8 @@ static bool number(const char **at, int32_t lowest, int32_t highest, int32_t *fo
     return true;
 }
 
-/* The fields of a whole body that ends in `*` and its check. */
-static bool fields(const char *body, uint8_t count, bool last_is_signed, int32_t found[5])
+/* The fields of a whole body, as far as `end`, where the `*` before its check stands. */
+static bool fields(const char *body, const char *end, uint8_t count, bool last_is_signed, int32_t found[5])
 {
     const char *at = body + 1;
     for (uint8_t field = 0; field < count; field++) {
@@ -892,7 +892,7 @@ static bool fields(const char *body, uint8_t count, bool last_is_signed, int32_t
             return false;
         }
     }
-    return *at == '*';
+    return at == end;
 }
 
 static bool check_is_right(const struct guard *g)
@@ -950,7 +950,7 @@ static uint8_t whole_frame(struct guard *g, uint16_t room, char *answer)
     const char kind = g->body[0];
     const uint8_t count = kind == 'H' ? 2 : kind == 'S' ? 5 : kind == 'L' ? 4 : 0;
     const bool good = g->length > 5 && g->length < BODY_BYTES && g->body[g->length - 5] == '*' && count != 0 &&
-                      fields(g->body, count, kind == 'L', f) && check_is_right(g) &&
+                      fields(g->body, g->body + g->length - 5, count, kind == 'L', f) && check_is_right(g) &&
                       (kind != 'H' || (f[0] >= 1 && f[0] <= f[1] && f[1] <= 255));
     uint8_t length = 0;
     end_frame(g, good);

@@ -41,8 +41,8 @@ BY_HAND: dict[str, tuple[str, ...]] = {
         *GREETED, "A,0,3", "A,1001,3", "A,1000,0", "A,1000,3", "A,1000,3", "A,1001,0", "A,999,3", "A,33769,3",
         "A,2001,0", "last_seq=2001",
     ),
-    # one wrong CRC, one half frame, three starts, nine bad bodies, one frame that is too long
-    "bad frames": (HELLO, *[""] * 14, "bad_frames=15"),
+    # one wrong CRC, one half frame, three starts, ten bad bodies, one frame that is too long
+    "bad frames": (HELLO, *[""] * 15, "bad_frames=16"),
     "half a frame": (HELLO, "", HELLO, H, "", "", "bad_frames=1"),
     "session end": (
         *READY, "A,4,0", "4", "A,5,0", "4", "0", "A,6,2", "sid=0",

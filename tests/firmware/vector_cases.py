@@ -123,6 +123,7 @@ case bad frames: no reply, one count for each start that did not become a frame
 1500 send H,1,256
 1600 send X,1
 1700 send T,1
+1750 send H,1,1*0000
 1800 raw {("!" + "0" * 200).encode().hex()}
 2100 telemetry bad_frames
 

@@ -83,6 +83,7 @@ MUTANTS = (
     Mutant("trips are not stored", "    g->slots_due = 3;\n", ""),
     Mutant("a damaged record is no trip", "        trips |= TRIP_RECORD;\n", ""),
     Mutant("the check of a frame is not looked at", "return crc == guard_crc(g->body, (uint8_t)(g->length - 5));", "return true;"),
+    Mutant("the fields end at any *", "return at == end;", "return *at == '*';"),
     Mutant("a number may begin with 0", "(*text == '0' && (negative || (text[1] >= '0' && text[1] <= '9')))", "false"),
     Mutant("a duty over 1000 is taken", "duty[0] > FULL_DUTY || duty[1] > FULL_DUTY ||", "false ||"),
     Mutant("a zone that is not fitted is heated", "(duty[0] != 0 && !zone_fitted(0)) ||\n        (duty[1] != 0 && !zone_fitted(1))", "false"),

@@ -45,7 +45,7 @@ def steps() -> st.SearchStrategy[Step]:
             st.sampled_from([0, 4, 16, 31, 32]), st.sampled_from([-1, 0, 1, 2, 999, 1_000, 1_001]),
             st.sampled_from([0, 0, 0, 1, -1])),
         one("send", st.sampled_from(["X,1", "S,1,1", "H,0,1", "H,2,1", "S,{sid},-1,0,0,0", "S,{sid},01,0,0,0",
-                                     "L,{sid},1,0,2147483648", "", "H,1,1,"])),
+                                     "L,{sid},1,0,2147483648", "", "H,1,1,", "H,1,1*0000"])),
         one("raw", st.sampled_from([b"!H,1,1*E", b"!", b"!!", b"noise\n", b"!" + b"0" * 200, b"!H,1,1*0000\n"])),
         one("weld", st.booleans(), st.booleans()),
         one("power", st.sampled_from([0, 0, 1, 2])),

@@ -55,7 +55,7 @@ SHORT: list[list[Step]] = [
      ("power",), ("wait", 3_000)],
     [("wait", 500), ("ready",), ("wait", 61_000), ("arm",), ("wait", 300)],
     [("wait", 500), ("greet",), ("raw", b"!H,1,1*0000\n"), ("raw", b"!H,1,1*E"), ("wait", 60), ("raw", b"D59\n"),
-     ("send", "H,01,1"), ("send", "S,{sid},1,00,0,0"), ("duty", 1_001, 0, 4), ("wait", 300)],
+     ("send", "H,01,1"), ("send", "H,1,1*0000"), ("send", "S,{sid},1,00,0,0"), ("duty", 1_001, 0, 4), ("wait", 300)],
     [*HEATED, ("stream", 8, 0, 0, 0), ("stream", 8, 0, 0, 8)],
     [("wait", 500), ("sense", 0, 31_000), ("wait", 200), ("sense", 0, 0, "O"), ("wait", 400), ("sense", 0, 31_000),
      ("wait", 200), ("wait", 300)],
