@@ -81,9 +81,13 @@ class Channel:
             self._ending = True
             self._ready.notify()
 
+    def takes(self, alert: Alert) -> bool:
+        """Whether it is urgent enough for this channel."""
+        return alert.urgency in self._urgencies
+
     def give(self, alert: Alert, age_s: float = 0.0) -> None:
         """Send this, when it is due. `age_s`: how long ago it happened (known from the book after a restart)."""
-        if alert.urgency not in self._urgencies:
+        if not self.takes(alert):
             return
         now_s = self._mono()
         keeps_s = NEWS_KEEPS_S if alert.urgency == "news" else KEEPS_S

@@ -19,6 +19,7 @@ class Way(Protocol):
 
     name: str
 
+    def takes(self, alert: Alert) -> bool: ...
     def give(self, alert: Alert) -> None: ...
     def seen(self, event_id: int) -> None: ...
     def state(self) -> Mapping[str, Any]: ...
@@ -71,6 +72,10 @@ class Teller:
         for way in self.ways:
             way.give(alert)
         return alert
+
+    def takers(self, alert: Alert) -> tuple[str, ...]:
+        """The channels by which it is sent, by their names."""
+        return tuple(way.name for way in self.ways if way.takes(alert))
 
     def _keep(self, alert: Alert) -> None:
         self._told[alert.event_id] = alert

@@ -209,11 +209,9 @@ def _teller(shop: Shop, records: Records) -> Teller:
 
 
 def _telling(teller: Teller) -> Callable[[Event, Snapshot, int, float], Writing | None]:
-    names = tuple(way.name for way in teller.ways)
-
     def tell(event: Event, snapshot: Snapshot, number: int, at: float) -> Writing | None:
         alert = teller.consider(event, snapshot, number, at)
-        return None if alert is None else outbox.insertion(alert, names)
+        return None if alert is None else outbox.insertion(alert, teller.takers(alert))
 
     return tell
 

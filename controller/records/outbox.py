@@ -64,10 +64,15 @@ class Outbox:
         return [(_alert(row["told"]), row["seen_at"], row["seen_by"]) for row in rows]
 
     def waiting(self) -> list[tuple[str, Alert]]:
-        """What was not delivered and not seen, oldest first: channel, alert. Raises RecordsError."""
+        """What was not delivered and not seen, oldest first: channel, alert. Raises RecordsError.
+
+        Every trip and fire, and the newest of the rest.
+        """
         rows = self._rows(
-            "SELECT channel, told FROM alerts WHERE delivered_at IS NULL AND seen_at IS NULL AND told <> ''"
-            " ORDER BY id DESC LIMIT ?",
+            "SELECT channel, told FROM (SELECT id, channel, told, json_extract(told, '$.urgency') AS urgency,"
+            " row_number() OVER (ORDER BY id DESC) AS place FROM alerts"
+            " WHERE delivered_at IS NULL AND seen_at IS NULL AND told <> '')"
+            " WHERE place <= ? OR urgency IN ('trip', 'fire') ORDER BY id DESC",
             (REMEMBERED,),
         )
         return [(row["channel"], _alert(row["told"])) for row in reversed(rows)]

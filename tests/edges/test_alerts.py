@@ -23,6 +23,7 @@ from controller.alerts import NOT_TOLD, RULES, Channel, Teller, open_channels
 from controller.alerts.channel import FIRST_RETRY_S, HUNG_S, NEWS_KEEPS_S, quiet_hours
 from controller.alerts.rules import AGAIN_AFTER_S, ROWS_NOT_TOLD, what_to_tell
 from controller.alerts.sender import SendError, sender_for
+from controller.commands.serve import _telling
 from controller.core.events import KINDS
 from controller.core.table import TABLE
 from controller.model import Alert, Event, Prompt, RowState
@@ -452,6 +453,31 @@ def test_what_was_not_delivered_is_sent_after_a_restart_with_its_age_and_what_wa
         assert way.step(), "ten minutes after it happened, not after the restart"
     finally:
         again.close()
+
+
+def test_a_trip_that_waits_is_found_behind_any_number_of_news(records: Records) -> None:
+    book = Outbox(records, records.path)
+    records.put(insertion(alert(1, "trip"), ["phone"]))
+    for number in range(2, 302):
+        records.put(insertion(alert(number, "news"), ["phone"]))
+    assert records.flush()
+    waiting = [one for _, one in book.waiting()]
+    assert [one.event_id for one in waiting] == [1, *range(102, 302)]
+    assert waiting[0].urgency == "trip"
+
+
+def test_in_the_book_an_alert_waits_only_for_the_channels_that_take_it(records: Records) -> None:
+    clock, post = Clock(), Post()
+    told = teller(channel(clock, post), channel(clock, post, name="far", urgency="trip"))
+    tell = _telling(told)
+    for event in (
+        Event("oil_ready", 0.0, "The oil is ready.", {}),
+        Event("interlock_tripped", 0.0, "Smoke.", {"interlock": "smoke"}),
+    ):
+        records.put_events([event], beside=lambda one, number: tell(one, snapshot(), number, NOW))
+    assert records.flush()
+    waiting = [(name, one.kind) for name, one in Outbox(records, records.path).waiting()]
+    assert waiting == [("phone", "oil_ready"), ("phone", "interlock_tripped"), ("far", "interlock_tripped")]
 
 
 def test_an_alert_and_its_event_are_in_the_book_together_or_not_at_all(records: Records) -> None:
