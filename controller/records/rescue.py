@@ -88,8 +88,8 @@ def restore(path: Path, source: Path, wall: Callable[[], float], *, only_readabl
 
     `only_readable`: take what can be read of a damaged `source`. Raises RecordsError, with nothing changed,
     while a service has the book open, and where `source` is not whole and that was not asked for. Trips that
-    stand in either file stand afterwards; a run is only offered to go on as the former book had it, for what was
-    done to its steel since is not in a back-up.
+    stand in either file stand afterwards, and a device that was shut out in the former book stays shut out; a run is
+    only offered to go on as the former book had it, for what was done to its steel since is not in a back-up.
     """
     if not source.is_file():
         raise RecordsError(f"There is no file {source}: name a back-up.")
@@ -103,6 +103,8 @@ def restore(path: Path, source: Path, wall: Callable[[], float], *, only_readabl
         _remove(fresh)
         read = _fill(fresh, source, wall, only_readable)
         _carry_state(fresh, path, same=path.exists() and source.samefile(path))
+        if path.exists():
+            _carry_revocations(fresh, path)
         kept = _put_in_place(path, fresh, wall())
         return Restored(path, kept, read)
     except OSError as error:
@@ -278,6 +280,22 @@ def _carry_state(fresh: Path, former: Path, *, same: bool) -> None:
             "INSERT OR REPLACE INTO core_state (id, at, state) VALUES (1, ?, ?)", (at, text_of(merged))
         )
         connection.execute("PRAGMA journal_mode=DELETE")
+
+
+def _carry_revocations(fresh: Path, former: Path) -> None:
+    """Nobody who was shut out is let in again by a restore, as far as the former book can be read."""
+    with closing(_open(former)) as connection, closing(sqlite3.connect(fresh, isolation_level=None)) as target:
+        if "devices" not in _tables(connection):
+            return
+        names = [column[1] for column in connection.execute("PRAGMA table_info(devices)")]
+        for part in _rows(connection, "devices"):
+            for row in part or ():
+                with suppress(sqlite3.IntegrityError):  # rubbish that could be read
+                    target.execute(
+                        "UPDATE devices SET revoked_at = :revoked_at WHERE token_sha256 = :token_sha256"
+                        " AND revoked_at IS NULL",
+                        dict(zip(names, row, strict=True)),
+                    )
 
 
 def _put_in_place(path: Path, fresh: Path, wall_s: float) -> Path | None:

@@ -13,7 +13,17 @@ import pytest
 
 from controller.commands import records as command
 from controller.model import Event
-from controller.records import Book, Records, RecordsError, RunStart, database_path, in_words, readable, restore
+from controller.records import (
+    Book,
+    Devices,
+    Records,
+    RecordsError,
+    RunStart,
+    database_path,
+    in_words,
+    readable,
+    restore,
+)
 from controller.records.rows import SAMPLE_COLUMNS
 
 WALL_S = 1_700_000_000.0
@@ -208,6 +218,28 @@ def test_a_run_has_stood_since_the_former_book_kept_it_not_since_the_backup(path
     restore(path, copy, lambda: kept_at + 600.0)
     records = Records(path, wall=lambda: kept_at + 600.0, mono=lambda: 0.0)
     assert (records.state(), records.state_age_s) == (offered | {"tank": {}}, 600.0)
+    assert records.close(10.0)
+
+
+def test_a_device_that_was_shut_out_since_the_backup_stays_shut_out(path: Path, tmp_path: Path) -> None:
+    records = opened(path)
+    people = Devices(records, wall=wall)
+    lost = people.add("lost phone", "operator", "b" * 64)
+    people.add("phone", "operator", "a" * 64)
+    gone = people.add("gone before", "viewer", "c" * 64)
+    assert people.revoke(gone.id)
+    copy = Book(path).backup(tmp_path / "copy.db")
+    assert people.revoke(lost.id)
+    people.add("newer than the back-up", "viewer", "d" * 64)
+    assert records.close(10.0)
+    restore(path, copy, wall)
+    records = opened(path)
+    again = Devices(records, wall=wall)
+    assert [(device.label, device.revoked_at) for device in again.list()] == [
+        ("lost phone", WALL_S), ("phone", None), ("gone before", WALL_S),
+    ]  # fmt: skip
+    assert again.find_by_hash("b" * 64) is None
+    assert again.find_by_hash("a" * 64) is not None
     assert records.close(10.0)
 
 
