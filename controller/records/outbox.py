@@ -18,7 +18,8 @@ from typing import Any, Final
 from ..model import Alert
 from .batch import Writing
 from .plain import storable, text_of
-from .schema import open_read_only
+from .schema import RecordsError, open_read_only
+from .trouble import sentence
 from .writer import Records
 
 PAGE: Final = "page"
@@ -43,8 +44,10 @@ def _insert(connection: sqlite3.Connection, alert: Alert, channels: Sequence[str
 
 
 def _alert(told: str) -> Alert:
-    values: dict[str, Any] = json.loads(told)
-    return Alert(**values)
+    try:
+        return Alert(**json.loads(told))
+    except (ValueError, TypeError) as error:
+        raise RecordsError(f"An alert in the book cannot be read ({error}).") from error
 
 
 class Outbox:
@@ -78,8 +81,11 @@ class Outbox:
         return [(row["channel"], _alert(row["told"])) for row in reversed(rows)]
 
     def _rows(self, query: str, values: Sequence[Any]) -> list[sqlite3.Row]:
-        with closing(open_read_only(self._path)) as connection:
-            return connection.execute(query, values).fetchall()
+        try:
+            with closing(open_read_only(self._path)) as connection:
+                return connection.execute(query, values).fetchall()
+        except sqlite3.Error as error:
+            raise RecordsError(sentence(error, self._path)) from error
 
     def report(self, channel: str, alert: Alert, attempts: int, fault: str, done: bool, *, at: float) -> None:
         """How a try ended; `done`: delivered, or given up with the reason in `fault`."""

@@ -6,6 +6,7 @@ import asyncio
 import email
 import json
 import socket
+import sqlite3
 import subprocess
 import sys
 import threading
@@ -23,13 +24,13 @@ from controller.alerts import NOT_TOLD, RULES, Channel, Teller, open_channels
 from controller.alerts.channel import FIRST_RETRY_S, HUNG_S, NEWS_KEEPS_S, quiet_hours
 from controller.alerts.rules import AGAIN_AFTER_S, ROWS_NOT_TOLD, what_to_tell
 from controller.alerts.sender import SendError, sender_for
-from controller.commands.serve import _telling
+from controller.commands.serve import _teller, _telling
 from controller.core.events import KINDS
 from controller.core.table import TABLE
 from controller.model import Alert, Event, Prompt, RowState
-from controller.records import Outbox, Records, database_path
+from controller.records import Outbox, Records, RecordsError, database_path
 from controller.records.outbox import insertion
-from controller.settings import AlertChannel, Alerts, ShopFileError, parse_shop
+from controller.settings import AlertChannel, Alerts, ShopFileError, conservative_shop, parse_shop
 from tests.edges.web_rig import NOW, snapshot
 from tests.shop.process import ROOT, free_port
 
@@ -478,6 +479,38 @@ def test_in_the_book_an_alert_waits_only_for_the_channels_that_take_it(records: 
     assert records.flush()
     waiting = [(name, one.kind) for name, one in Outbox(records, records.path).waiting()]
     assert waiting == [("phone", "oil_ready"), ("phone", "interlock_tripped"), ("far", "interlock_tripped")]
+
+
+@pytest.mark.parametrize("damage", ["not JSON", '{"event_id": 1}', "[]", '"text"', None])
+def test_damaged_alerts_are_a_sentence_and_silence_nothing(
+    tmp_path: Path, caplog: pytest.LogCaptureFixture, damage: str | None
+) -> None:
+    path = database_path(tmp_path)
+    first = Records(path, wall=lambda: NOW, mono=lambda: 0.0)
+    left(first, 1)
+    first.close()
+    connection = sqlite3.connect(path)
+    connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
+    (root,) = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = 'alerts'").fetchone()
+    (size,) = connection.execute("PRAGMA page_size").fetchone()
+    if damage is not None:
+        connection.execute("UPDATE alerts SET told = ?", (damage,))
+        connection.commit()
+    connection.close()
+    if damage is None:
+        with path.open("r+b") as file:
+            file.seek((root - 1) * size)
+            file.write(b"\x55" * size)
+    again = Records(path, wall=lambda: NOW, mono=lambda: 0.0)
+    try:
+        for reading in (Outbox(again, path).before, Outbox(again, path).waiting):
+            with pytest.raises(RecordsError):
+                reading()
+        told = _teller(conservative_shop(0), again)
+        assert "Earlier alerts are not known" in caplog.text
+        assert told.consider(Event("oil_ready", 0.0, "The oil is ready.", {}), snapshot(), 3, NOW)
+    finally:
+        again.close()
 
 
 def test_an_alert_and_its_event_are_in_the_book_together_or_not_at_all(records: Records) -> None:
