@@ -64,6 +64,8 @@ class Tank:
         self._steady_s = 0.0
         self._ready_in_s: float | None = None
         self._waiting_s: float | None = None
+        self._lost_s: float | None = None
+        self._press_wanted = False
         self._warned = False
         self._loop = tank_loop()
         self._since_loop_s = LOOP_S
@@ -93,7 +95,7 @@ class Tank:
         """Warm the oil now, or so that it is ready in `ready_in_s`; waits for the arm button."""
         self.target_c = self._limits.bath_target_c() if wish.target_c is None else wish.target_c
         self._ready_in_s = wish.ready_in_s if self._heated else None
-        self._waiting_s = None if moment.armed or not self._heated else 0.0
+        self._waiting_s = None if (moment.armed and not self._press_wanted) or not self._heated else 0.0
         self._in_band = self._told_stir = False
         self._steady_s = 0.0
         self._expected_s = None
@@ -117,7 +119,7 @@ class Tank:
             moment.happened("tank_off", why)
         self.target_c = self._ready_in_s = self._waiting_s = self.ready_expected_s = None
         self.asked_duty = 0.0
-        self._in_band = False
+        self._in_band = self._press_wanted = False
         self.phase = "off" if self.phase != "tripped" else self.phase
         self._loop.withheld()
 
@@ -128,6 +130,10 @@ class Tank:
 
     def pressed(self, moment: Moment) -> None:
         """The arm button: somebody is there, and beside ready oil perhaps a quench."""
+        if self._lost_s == moment.now_s:
+            # Counted over a gap: nobody knows when it was.
+            return
+        self._press_wanted = False
         if self.phase == "in_band" and moment.armed:
             self.quenches.marked(moment)
         self.present()
@@ -175,12 +181,19 @@ class Tank:
     # --- each tick -----------------------------------------------------------------------------------------
 
     def board_lost_its_arming(self, moment: Moment) -> None:
-        """After a reboot or a lapse the oil waits for the arm button again."""
-        if self.target_c is not None and self._waiting_s is None:
+        """After a reboot, a gap or a lapse the oil waits for a new press of the arm button.
+
+        Where only the board's words were lost it is still armed, which is no word of anybody's for the time meanwhile.
+        """
+        if self.target_c is None or not self._heated:
+            return
+        self._lost_s = moment.now_s
+        self._press_wanted = True
+        if self._waiting_s is None:
             self._waiting_s = 0.0
             moment.happened("arm_wanted", "Press the arm button to go on warming the oil.")
 
-    def sense(self, facts: Facts, dt_s: float) -> None:
+    def sense(self, facts: Facts, _dt_s: float = 0.0) -> None:
         """Before the interlocks: presence, and whether the oil is known."""
         facts.oil_unknown = float(self._limits.tank and self._limits.oil is None)
         facts.oil_hottest_c = facts.tank_max_c
@@ -188,8 +201,6 @@ class Tank:
         if self.target_c is None or not self._heated:
             self.alone_s = 0.0
             return
-        # A scheduled start finds somebody there, or none of its heat begins: presence counts from the last sign.
-        self.alone_s += dt_s
         if self.phase != "scheduled":
             facts.presence_wanted_s = self.alone_s
 
@@ -206,8 +217,11 @@ class Tank:
         if self.target_c is None:
             return
         dt_s = moment.dt_s
+        # By the clock, not by the board's time, which stands still while it is silent. A scheduled start finds somebody
+        # there, or none of its heat begins: presence counts from the last sign.
+        self.alone_s += moment.passed_s
         if self._ready_in_s is not None:
-            self._ready_in_s -= dt_s
+            self._ready_in_s -= moment.passed_s
         if self._waiting_s is not None and not self._waited(moment):
             return
         self._watch_band(moment)
@@ -289,10 +303,14 @@ class Tank:
 
     def _waited(self, moment: Moment) -> bool:
         """False when the wait for the arm button is given up."""
-        if moment.armed:
+        facts = moment.facts
+        if not moment.armed and facts.stop_open == facts.stop_open:
+            # Known to be disarmed: only a press arms it again.
+            self._press_wanted = False
+        if moment.armed and not self._press_wanted:
             self._waiting_s = None
             return True
-        self._waiting_s = (self._waiting_s or 0.0) + moment.dt_s
+        self._waiting_s = (self._waiting_s or 0.0) + moment.passed_s
         if self._waiting_s >= ARM_WAIT_S:
             moment.happened("arm_wait_over", "Nobody pressed the arm button within 5 min.")
             self.off(moment, "Nobody pressed the arm button within 5 min.")

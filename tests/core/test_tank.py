@@ -165,6 +165,92 @@ def test_a_schedule_outlives_a_reading_that_is_lost(lost: str) -> None:
         assert rig.core.command.tank_duty == 0.0
 
 
+def deaf(rig: Rig, seconds: float) -> None:
+    """The board hears us and stays armed, but none of its words arrive."""
+    end_s = rig.now_s + seconds
+    while rig.now_s < end_s:
+        rig.now_s += 0.25
+        rig.shop.exchange(rig.out, 0.25)
+        outcome = rig.core.tick(rig.now_s, rig.link.take_reading(), [])
+        rig.out = rig.link.send(outcome.command, rig.now_s)
+        rig.events += outcome.events
+
+
+def warming_rig() -> Rig:
+    """Oil on its way to 60 °C."""
+    rig = Rig(load=(), tank_c=45.0)
+    rig.arm()
+    rig.tick(Preheat(60.0))
+    rig.run(30.0)
+    assert rig.core.command.tank_duty > 0.0
+    return rig
+
+
+def test_after_a_gap_the_oil_waits_for_a_new_press_though_the_board_is_armed() -> None:
+    rig = warming_rig()
+    deaf(rig, 120.0)
+    for _ in range(80):
+        rig.tick()
+        assert rig.core.command.tank_duty == 0.0
+    assert rig.core.moment.armed
+    assert rig.core.tank.phase == "waiting_for_arm"
+    deaf(rig, 3.0)
+    rig.run(5.0)
+    assert rig.core.command.tank_duty == 0.0, "a short silence is no press"
+    rig.tick(Preheat(60.0))
+    rig.run(5.0)
+    assert rig.core.command.tank_duty == 0.0, "nor is a phone"
+    rig.shop.press("arm")
+    rig.run(5.0)
+    assert rig.core.command.tank_duty > 0.0
+
+
+def test_a_press_while_nobody_listened_is_no_press() -> None:
+    rig = warming_rig()
+    deaf(rig, 60.0)
+    rig.shop.press("arm")
+    deaf(rig, 600.0)
+    rig.run(20.0)
+    assert rig.core.moment.armed
+    assert rig.core.command.tank_duty == 0.0
+    assert rig.core.tank.alone_s > 600.0
+
+
+def test_presence_counts_on_while_the_board_is_silent() -> None:
+    rig = warming_rig()
+    deaf(rig, 1900.0)
+    rig.tick()
+    assert rig.core.tank.alone_s > 1900.0
+    assert rig.core.interlocks.acting("presence")
+
+
+def test_the_wait_for_the_arm_button_ends_in_silence_as_well() -> None:
+    rig = Rig(load=(), tank_c=45.0)
+    rig.run(3.0)
+    rig.tick(Preheat(60.0))
+    assert rig.core.tank.phase == "waiting_for_arm"
+    rig.cable = False
+    rig.run(310.0)
+    rig.cable = True
+    assert rig.core.tank.phase == "off"
+    rig.run(5.0)
+    rig.shop.press("arm")
+    rig.run(5.0)
+    assert rig.core.command.tank_duty == 0.0
+
+
+def test_a_tank_without_a_heater_waits_for_no_press_after_a_reboot() -> None:
+    rig = Rig(limits(heater_w=0.0), load=())
+    rig.run(5.0)
+    rig.tick(Preheat(50.0))
+    rig.shop.fault("board_power_cut")
+    rig.run(3.0)
+    rig.shop.fault("board_power_cut", False)
+    rig.run(400.0)
+    assert "arm_wanted" not in rig.kinds()
+    assert rig.core.tank.target_c == 50.0
+
+
 def test_oil_that_may_be_wet_is_warmed_gently_once() -> None:
     rig = Rig(load=())
     rig.arm()
