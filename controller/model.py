@@ -436,6 +436,10 @@ class Alert:
     at: float
 
 
+GIVEN_UP: Final = "Too old to be of use; not sent."
+"""What stands in the book as the last fault of an alert that a channel let go; as delivered it is never marked."""
+
+
 # --- Where siblings meet (introduced to each other by the commands) --------------------------------------
 
 

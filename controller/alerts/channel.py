@@ -11,7 +11,7 @@ from datetime import time as clock_time
 from typing import Any, Final
 
 from controller.alerts.sender import Sender, SendError, sender_for
-from controller.model import Alert, Urgency
+from controller.model import GIVEN_UP, Alert, Urgency
 from controller.settings import AlertChannel, Alerts
 
 log = logging.getLogger("ovenhand.alerts")
@@ -21,9 +21,10 @@ LONGEST_RETRY_S: Final = 600.0
 NEWS_KEEPS_S: Final = 3600.0
 """News is of no use an hour later; a trip, or a hand that is wanted, is tried for a day."""
 KEEPS_S: Final = 86_400.0
+TRIED_S: Final = 3600.0
+"""For so long a trip or fire from the book is tried at least: its age is by a wall clock that may have been set."""
 MOST_WAITING: Final = 100
 HUNG_S: Final = 60.0
-TOO_OLD: Final = "Too old to be of use; not sent."
 LEAST_URGENT: Final[Mapping[str, frozenset[Urgency]]] = {
     "everything": frozenset(("fire", "trip", "hand", "news")),
     "hand": frozenset(("fire", "trip", "hand")),
@@ -45,7 +46,8 @@ class Channel:
     """Sends what concerns it, one after the other, the most urgent first, until it is delivered.
 
     Times are monotonic, so that a step of the wall clock neither hastens nor forgets anything. `report`: told
-    (name, alert, attempts, fault or "", delivered) after every try, for the book. Neither it nor the log is called
+    (name, alert, attempts, fault or "", delivered) after every try, for the book; GIVEN_UP is the fault of what was let
+    go. Neither it nor the log is called
     with the lock held: the control thread hands alerts over while it holds the book's own, and waits for nothing here.
     """
 
@@ -91,12 +93,13 @@ class Channel:
             return
         now_s = self._mono()
         keeps_s = NEWS_KEEPS_S if alert.urgency == "news" else KEEPS_S
+        least_s = TRIED_S if alert.urgency in ("trip", "fire") else 0.0
         test = alert.event_id < 0
         wait_s = 0.0 if test else max(0.0, self._after_s - age_s)
         with self._ready:
             if len(self._waiting) >= MOST_WAITING:
                 self._forget_one()
-            self._waiting.append(Waiting(alert, now_s + wait_s, now_s + wait_s + max(0.0, keeps_s - age_s)))
+            self._waiting.append(Waiting(alert, now_s + wait_s, now_s + wait_s + max(least_s, keeps_s - age_s)))
             self._ready.notify()
 
     def _forget_one(self) -> None:
@@ -141,7 +144,7 @@ class Channel:
             if due is not None:
                 self._busy_since_s = self._mono()
         for waiting in old:
-            self._report(self.name, waiting.alert, waiting.attempts, TOO_OLD, True)
+            self._report(self.name, waiting.alert, waiting.attempts, GIVEN_UP, False)
         if due is None:
             return False
         self._try(due)

@@ -15,7 +15,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
-from ..model import Alert
+from ..model import GIVEN_UP, Alert
 from .batch import Writing
 from .plain import storable, text_of
 from .schema import RecordsError, open_read_only
@@ -67,16 +67,16 @@ class Outbox:
         return [(_alert(row["told"]), row["seen_at"], row["seen_by"]) for row in rows]
 
     def waiting(self) -> list[tuple[str, Alert]]:
-        """What was not delivered and not seen, oldest first: channel, alert. Raises RecordsError.
+        """What was not delivered, not seen and not given up, oldest first: channel, alert. Raises RecordsError.
 
         Every trip and fire, and the newest of the rest.
         """
         rows = self._rows(
             "SELECT channel, told FROM (SELECT id, channel, told, json_extract(told, '$.urgency') AS urgency,"
             " row_number() OVER (ORDER BY id DESC) AS place FROM alerts"
-            " WHERE delivered_at IS NULL AND seen_at IS NULL AND told <> '')"
+            " WHERE delivered_at IS NULL AND seen_at IS NULL AND last_error IS NOT ? AND told <> '')"
             " WHERE place <= ? OR urgency IN ('trip', 'fire') ORDER BY id DESC",
-            (REMEMBERED,),
+            (GIVEN_UP, REMEMBERED),
         )
         return [(row["channel"], _alert(row["told"])) for row in reversed(rows)]
 
@@ -88,7 +88,7 @@ class Outbox:
             raise RecordsError(sentence(error, self._path)) from error
 
     def report(self, channel: str, alert: Alert, attempts: int, fault: str, done: bool, *, at: float) -> None:
-        """How a try ended; `done`: delivered, or given up with the reason in `fault`."""
+        """How a try ended; `done`: delivered. GIVEN_UP as its `fault`: it is not tried again."""
         if alert.event_id < 0:
             return
         self._records.put(

@@ -21,7 +21,7 @@ import pytest
 from aiosmtpd.controller import Controller as MailServer
 
 from controller.alerts import NOT_TOLD, RULES, Channel, Teller, open_channels
-from controller.alerts.channel import FIRST_RETRY_S, HUNG_S, NEWS_KEEPS_S, quiet_hours
+from controller.alerts.channel import FIRST_RETRY_S, HUNG_S, NEWS_KEEPS_S, TRIED_S, quiet_hours
 from controller.alerts.rules import AGAIN_AFTER_S, ROWS_NOT_TOLD, what_to_tell
 from controller.alerts.sender import SendError, sender_for
 from controller.commands.serve import _teller, _telling
@@ -319,7 +319,7 @@ def test_news_of_an_hour_ago_is_let_go_and_said_to_be() -> None:
         pass
     assert [one.event_id for one in post.sent] == [2]
     assert way.state()["forgotten"] == 1
-    assert ("phone", alert(1, "news"), 1, "Too old to be of use; not sent.", True) in reports
+    assert ("phone", alert(1, "news"), 1, "Too old to be of use; not sent.", False) in reports
 
 
 def test_nothing_is_reported_or_logged_with_the_lock_held(monkeypatch: pytest.MonkeyPatch) -> None:
@@ -511,6 +511,39 @@ def test_damaged_alerts_are_a_sentence_and_silence_nothing(
         assert told.consider(Event("oil_ready", 0.0, "The oil is ready.", {}), snapshot(), 3, NOW)
     finally:
         again.close()
+
+
+def test_what_was_given_up_is_not_delivered_in_the_book_and_not_tried_again(records: Records) -> None:
+    book, clock = Outbox(records, records.path), Clock()
+    way = channel(clock, Post())
+    way._report = lambda *told: book.report(*told, at=NOW)
+    records.put(insertion(alert(1, "news"), ["phone"]))
+    way.give(alert(1, "news"), NEWS_KEEPS_S)
+    assert not way.step()
+    assert records.flush()
+    assert book.waiting() == []
+    row = records.write(
+        lambda connection: connection.execute(
+            "SELECT delivered_at, last_error FROM alerts WHERE channel = 'phone'"
+        ).fetchone()
+    ).result(5)
+    assert tuple(row) == (None, "Too old to be of use; not sent.")
+
+
+@pytest.mark.parametrize(("urgency", "sent"), [("trip", 1), ("fire", 1), ("hand", 0), ("news", 0)])
+def test_a_trip_from_the_book_is_sent_however_old_a_clock_that_was_set_makes_it(urgency: Any, sent: int) -> None:
+    """A Pi without a clock begins with the time of its last shutdown, until the network sets it."""
+    clock, post = Clock(), Post()
+    way = channel(clock, post)
+    way.give(alert(1, urgency), 2.0 * 86_400.0)
+    way.step()
+    assert len(post.sent) == sent
+    post.fault = SendError("no")
+    way.give(alert(2, urgency), 2.0 * 86_400.0)
+    way.step()
+    clock.pass_s(TRIED_S)
+    post.fault = None
+    assert not way.step(), "tried for an hour, and let go"
 
 
 def test_an_alert_and_its_event_are_in_the_book_together_or_not_at_all(records: Records) -> None:
