@@ -36,7 +36,7 @@ KINDS: Final[Mapping[str, str]] = {
     "prompt_confirmed": "the hand's work is done",
     "run_paused": "the run waits for the arm button and for resume",
     "run_resumed": "a paused or cut-off run goes on",
-    "run_lapsed": "a run was cut off more than 24 h ago and is offered no longer",
+    "run_lapsed": "a run that was cut off is not offered any longer: after 24 h, or with its stored state damaged",
     "run_resumable": "a run was cut off by a restart and can go on",
     "run_ended": "a run is over: ended, stopped or tripped, with what each temper did",
     "tank_on": "the oil got a target",

@@ -9,7 +9,7 @@ from controller.core.limits import Limits
 from controller.core.moment import Moment
 from controller.core.oven_run import OvenRun
 from controller.core.program import ACTIVE, Run
-from controller.core.resume import OFFERED_S, offer_text, run_from_state, run_to_state
+from controller.core.resume import OFFERED_S, offer_text, run_from_state, run_to_state, unusable
 from controller.model import Reason
 
 
@@ -18,7 +18,8 @@ class OvenOffer(OvenRun):
 
     def __init__(self, limits: Limits, next_run_id: int, resumable: Mapping[str, Any] | None) -> None:
         super().__init__(limits, next_run_id)
-        self.resumable: Mapping[str, Any] | None = resumable
+        self._damaged = resumable is not None and unusable(resumable)
+        self.resumable: Mapping[str, Any] | None = None if self._damaged else resumable
         self._offered_at_s: float | None = None
         self._told_resumable = False
         self._open: Run | None = None
@@ -39,21 +40,14 @@ class OvenOffer(OvenRun):
         return [Reason("not_resumable", f"Run {run_id} cannot be resumed. {offer}")]
 
     def resumed_run(self) -> Run | None:
-        """The paused run, or the one that was cut off; None where its stored data make no run."""
-        if self.paused or self.resumable is None:
-            return self.run
-        try:
-            return run_from_state(self.resumable)
-        except (KeyError, TypeError, ValueError):
-            return None
+        """The paused run, or the one that was cut off."""
+        return self.run if self.paused or self.resumable is None else run_from_state(self.resumable)
 
     def resume(self, moment: Moment) -> None:
         """Go on with the paused or cut-off run, once the machine is armed, where it was: at a question of the
         program or in its cool, too; a soak begins with heating up to it."""
         if not self.paused and self.resumable is not None:
-            self.run = self.resumed_run()
-            if self.run is None:
-                return
+            self.run = run_from_state(self.resumable)
             # What its steel did meanwhile nobody saw: cold as the room, no hotter than it or its air ever was.
             self._load(moment.facts, self.run.load, self.run.hottest_c)
             left_in = self.resumable.get("phase")
@@ -72,7 +66,11 @@ class OvenOffer(OvenRun):
             moment.happened("arm_wanted", "Press the arm button at the oven.", run_id=run.run_id)
 
     def offer(self, moment: Moment) -> None:
-        """Each tick: tell once of a run that was cut off; a day after that it is offered no longer."""
+        """Each tick: tell once of a run that was cut off; a day after that it is offered no longer, and one whose
+        stored state is damaged never is."""
+        if self._damaged:
+            self._damaged = False
+            moment.happened("run_lapsed", "What was stored of the run that was cut off is damaged; start anew.")
         if self.resumable is None:
             self._offered_at_s = None
             return

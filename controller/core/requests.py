@@ -82,9 +82,7 @@ def _start(core: Core, wish: Start, who: str, moment: Moment) -> _Answer:
 def _resume(core: Core, wish: Resume, who: str, moment: Moment) -> _Answer:
     reasons = core.oven.resume_refusals(wish.run_id) + _interlocks(core, "oven")
     run = core.oven.resumed_run()
-    if not reasons and run is None:
-        reasons = [Reason("not_resumable", "What was stored of this run cannot be used. Start a new one.")]
-    elif not reasons and run is not None:
+    if not reasons and run is not None:
         # A run that goes on meets today's limits: the shop file or the board may be another than when it began.
         found = core.oven.refusals(run.program, run.load, core.facts)
         reasons = [one for one in found if one.code not in NOT_AT_RESUME]

@@ -4,27 +4,64 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import asdict
+from math import inf
 from typing import Any, Final
 
-from controller.core.program import Run, TemperDone
+from controller.core.program import MOST_TEMPERS, Run, TemperDone, usable, usable_load
 from controller.metallurgy.tempering import TemperTrace
 from controller.model import LoadItem, Program, Temper
 
 OFFERED_S: Final = 24.0 * 3600.0
+# Far more than the hottest oven can do for the coldest temper (some 1e20 s); beyond it the powers of ten run out.
+MOST_EQUIVALENT_S: Final = 1e25
 
 
 def aged(state: Mapping[str, Any] | None, gap_s: float | None) -> Mapping[str, Any] | None:
     """A core's state as it is after `gap_s` of wall time without a process (None: not known, and not counted)."""
     run = (state or {}).get("run")
-    if not state or not run or gap_s is None:
+    if not state or not run or gap_s is None or unusable(run):
         return state
     return {**state, "run": {**run, "away_s": float(run.get("away_s", 0.0)) + max(0.0, gap_s)}}
+
+
+def unusable(state: object) -> bool:
+    """Whether the state of a run is damaged: not all of what `run_to_state` wrote, or with numbers that no run has."""
+    if not isinstance(state, Mapping):
+        return True
+    try:
+        away_s = float(state.get("away_s", 0.0))
+        return not (_span_of_time(away_s) and _whole(run_from_state(state)))
+    except (ArithmeticError, AttributeError, LookupError, TypeError, ValueError):
+        return True
+
+
+def _whole(run: Run) -> bool:
+    """Whether a run that was read back can go on: every number is one that can be worked with."""
+    program, done = run.program, run.done
+    peaks = [peak for one in done for peak in (one.part_peak_c, one.air_peak_c) if peak is not None]
+    return (
+        isinstance(program.name, str)
+        and 1 <= len(program.tempers) <= MOST_TEMPERS
+        and all(map(usable, program.tempers))
+        and all(temper.prompt is None or isinstance(temper.prompt, str) for temper in program.tempers)
+        and usable_load(run.load)
+        and 0 <= run.index < len(program.tempers)
+        and all(map(_span_of_time, (run.forecast_s, run.ran_s, run.lost_s, *(one.soak_done_s for one in done))))
+        # No soak is longer than the run that it is in.
+        and sum(one.soak_done_s for one in done) <= run.ran_s + 1.0
+        and all(0.0 <= one.trace.equivalent_s <= MOST_EQUIVALENT_S for one in done)
+        and all(-100.0 < peak < 2000.0 for peak in peaks)
+    )
+
+
+def _span_of_time(seconds: float) -> bool:
+    return 0.0 <= seconds < inf
 
 
 def offer_text(state: Mapping[str, Any], away_s: float) -> str:
     """What is offered: how long the run stood, and what its steel has had, by tempering parameter, not by the clock.
 
-    Whatever is stored, a sentence comes of it: whether the run can really go on is seen when that is asked.
+    Whatever is stored, a sentence comes of it.
     """
     text = f"Run {state.get('run_id')} was cut off and can go on."
     if away_s >= 60.0:
@@ -71,7 +108,7 @@ def run_to_state(run: Run, phase: str) -> dict[str, Any]:
 
 
 def run_from_state(state: Mapping[str, Any]) -> Run:
-    """The run again. Raises KeyError or TypeError when the data is not what `run_to_state` wrote."""
+    """The run again, of a state that is not `unusable`; anything else raises errors of many kinds."""
     plain = dict(state["program"])
     tempers = tuple(Temper(**temper) for temper in plain.pop("tempers"))
     program = Program(tempers=tempers, **plain)

@@ -2,9 +2,14 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
+from math import inf, nan
+from typing import Any, Final
 
-from controller.core.resume import run_to_state
+import pytest
+
+from controller.core.resume import aged, run_to_state
 from controller.model import LoadItem, Preheat, Program, Resume, Start, StopOven, Temper
 from tests.core.rig import Rig, limits, program
 
@@ -78,11 +83,76 @@ def test_a_run_that_goes_on_meets_todays_limits() -> None:
     assert again.phase() == "ready"
 
 
-def test_stored_data_that_make_no_run_are_refused() -> None:
-    rig = Rig(state={"run": {"run_id": 5, "program": {}}})
+def stored() -> dict[str, Any]:
+    """The state of a run that a restart cut off in its heat-up, as it comes from the book."""
+    rig = Rig()
+    rig.start()
+    rig.run(30.0)
+    return dict(json.loads(json.dumps(rig.core.state())))
+
+
+STORED: Final = stored()
+NUMBERS: Final = ("index", "forecast_s", "ran_s", "lost_s", "run_id", "away_s")
+
+
+def changed(path: tuple[Any, ...], value: object) -> dict[str, Any]:
+    """The stored state with one value another, or (`...`) missing."""
+    state: dict[str, Any] = json.loads(json.dumps(STORED))
+    inner: Any = state
+    for key in path[:-1]:
+        inner = inner[key]
+    if value is ...:
+        del inner[path[-1]]
+    else:
+        inner[path[-1]] = value
+    return state
+
+
+@pytest.mark.parametrize(
+    ("path", "value"),
+    [
+        (("run",), []),
+        (("run",), "run 1"),
+        (("run",), {"run_id": 5, "program": {}}),
+        (("run", "run_id"), ...),
+        (("run", "index"), 3),
+        (("run", "index"), -1),
+        (("run", "program", "tempers"), []),
+        (("run", "program", "name"), None),
+        (("run", "program", "tempers", 0, "temperature_c"), "205"),
+        (("run", "program", "tempers", 0, "soak_s"), nan),
+        (("run", "program", "tempers", 0, "prompt"), 7),
+        (("run", "load", 0, "section_mm"), 0.0),
+        (("run", "done"), []),
+        (("run", "done", 0), 1.0),
+        (("run", "done", 0, "soak_done_s"), 1e9),
+        (("run", "done", 0, "soak_done_s"), -1.0),
+        (("run", "done", 0, "equivalent_s"), nan),
+        (("run", "done", 0, "equivalent_s"), 1e300),
+        (("run", "done", 0, "part_peak_c"), inf),
+        (("run", "done", 0, "air_peak_c"), "hot"),
+        *((("run", name), value) for name in NUMBERS for value in (nan, inf, None, [])),
+    ],
+)  # fmt: skip
+def test_a_damaged_state_is_no_offer_and_is_told_in_words(path: tuple[Any, ...], value: object) -> None:
+    rig = Rig(state=dict(aged(changed(path, value), 60.0) or {}))
     rig.arm()
-    rig.tick(Resume(5))
+    told = [event.text for event in rig.events if event.kind in ("run_lapsed", "run_resumable")]
+    assert told == ["What was stored of the run that was cut off is damaged; start anew."]
+    assert rig.core.oven.resumable_run_id is None
+    assert rig.core.state()["run"] is None
+    rig.tick(Resume(1))
     assert rig.refusal() == ["not_resumable"]
+    rig.tick(Start(program(), rig.load))
+    assert rig.phase() == "heat_up"
+
+
+def test_the_same_state_without_damage_is_offered_and_goes_on() -> None:
+    rig = Rig(state=dict(aged(STORED, 60.0) or {}))
+    rig.arm()
+    rig.tick(Resume(1))
+    assert rig.refusal() == []
+    assert rig.phase() == "heat_up"
 
 
 def test_a_start_in_the_tick_of_the_reset_is_answered() -> None:
