@@ -146,6 +146,7 @@ static void load_trips(struct guard *g, const uint8_t cells[STORE_BYTES])
     }
     g->trips = trips;
     g->trips_inverse = (uint16_t)~trips;
+    g->slot = found == cells ? 0 : 1; /* the slot that was believed is written last: a second cut must not lose it */
     if (memcmp(cells, second, RECORD_BYTES) != 0 || !first_whole) {
         set_trips(g, trips);
     }
@@ -627,7 +628,6 @@ void guard_boot(struct guard *g, uint32_t now, uint8_t contacts, uint8_t reset_c
         }
     }
     g->slot_at = RECORD_BYTES;
-    g->slot = 1;
     load_trips(g, cells);
     update_outputs(g);
 }

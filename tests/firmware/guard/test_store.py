@@ -44,6 +44,33 @@ def test_a_write_cut_at_any_byte_boots_tripped_or_as_before(cut: int, before: in
     assert found.trips == trips, "the records are whole again"
 
 
+@pytest.mark.parametrize("saves", [0, 1])
+def test_a_second_cut_in_the_repair_forgets_no_cause(saves: int) -> None:
+    """A trip's write is cut after any of its bytes, and the repair at the next boot after any of its own."""
+    store = TripStore()
+    for _ in range(saves):
+        store.save(0)
+    for first in range(13):
+        for second in range(13):
+            found = HostBoard(fitted=2047, eeprom=bytes(store.cells))
+            player = Player(found)
+            player.play([("wait", 500)])
+            found.set(STORE_LEFT, first)
+            found.smoke = True
+            player.wait(200)
+            assert found.trips == SMOKE
+            found.power_cut()
+            found.smoke = False
+            found.set(STORE_LEFT, second)
+            found.power_on()
+            known = found.trips
+            player.wait(50)
+            found.power_cut()
+            found.set(STORE_LEFT, -1)
+            found.power_on()
+            assert found.trips & known == known, (first, second)
+
+
 def test_a_boot_number_is_never_given_twice_in_a_row() -> None:
     """The counter's writes are cut after each of their bytes; a boot whose write was cut told nobody its number."""
     library = loaded(compiled(guard_text()))
