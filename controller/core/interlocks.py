@@ -13,7 +13,7 @@ from math import inf
 from operator import attrgetter, lt
 from typing import Final, NamedTuple
 
-from controller.core.facts import Facts
+from controller.core.facts import NEVER, Facts
 from controller.core.limits import Limits
 from controller.core.table import TABLE, Row
 from controller.model import Event, RowState, VerdictName
@@ -22,6 +22,7 @@ PERMIT: Final = 0
 WITHHOLD: Final = 1
 TRIP: Final = 2
 NAMES: Final[tuple[VerdictName, ...]] = ("permit", "withhold", "trip")
+UNPROVEN: Final = " Whether that is over shows after minutes with the heat off and all its sensors good."
 _ALERT: Final = -1
 _ACTIONS: Final = {"alert": _ALERT, "withhold": WITHHOLD, "trip": TRIP}
 
@@ -195,17 +196,18 @@ class Interlocks:
         for state, value in zip(self._states, _FACTS(facts), strict=True):
             if not state.latched:
                 continue
-            if value < min(state.limit, state.clear) or not state.fitted:
+            gone = value < min(state.limit, state.clear) and not (state.row.proven and value == NEVER)
+            if gone or not state.fitted:
                 state.latched = state.acting = False
                 state.failed_s = 0.0
                 self._rows = None
                 events.append(Event("trip_reset", at_s, state.row.good, {"interlock": state.row.name}))
             else:
-                left.append(state.row)
+                left.append((state.row.name, state.row.text + UNPROVEN if value == NEVER else state.row.text))
         self._busy = True
         if left:
-            text = " ".join(row.text for row in left)
-            data = {"interlocks": [row.name for row in left]}
+            text = " ".join(said for _, said in left)
+            data = {"interlocks": [name for name, _ in left]}
             events.append(Event("reset_refused", at_s, f"Not reset yet. {text} Then hold reset again.", data))
         return not left
 

@@ -32,6 +32,7 @@ class Row:
     long a failure is borne; an unknown is never borne. `clear`: a withhold or alert ends below it; a trip's
     cause counts as gone below it. `good`, `text`, `advice`: the sentences while it holds, and when it does not.
     `needs`: the FITTED bit without which the row is not fitted. `latched`: False where the board keeps the latch.
+    `proven`: True where a latch is let go only by a fact that was judged: NEVER, "it does not arise", is not enough.
     """
 
     name: str
@@ -47,6 +48,7 @@ class Row:
     clear_below_k: float = 0.0
     needs: int = 0
     latched: bool = True
+    proven: bool = False
 
 
 RESET: Final = "Then hold the reset button at the machine for 2 s."
@@ -138,7 +140,8 @@ OVEN_ROWS: Final = (
     Row("oven_rising_off", "oven", "oven_rising_off_k", 5.0, "trip",
         "The oven does not heat by itself.",
         "The oven is rising with its heat off.",
-        "The relay is most likely stuck closed. Unplug the oven; test the relay before it is used again. " + RESET),
+        "The relay is most likely stuck closed. Unplug the oven; test the relay before it is used again. " + RESET,
+        proven=True),
     Row("oven_no_rise", "oven", "oven_no_rise_k", 0.0, "trip",
         "The oven answers to full heat.",
         "Full heat for two minutes, and the oven did not warm.",
@@ -248,7 +251,8 @@ TANK_ROWS: Final = (
     Row("tank_rising_off", "tank", "tank_rising_off_k", 4.0, "trip",
         "The oil does not heat by itself.",
         "The oil is rising with its heater off.",
-        "The relay is most likely stuck closed. Unplug the tank; test the relay before it is used again. " + RESET),
+        "The relay is most likely stuck closed. Unplug the tank; test the relay before it is used again. " + RESET,
+        proven=True),
     Row("oil_step", "tank", "oil_step", 0.5, "alert",
         "No unexplained step in the oil.",
         "The oil rose at once, as after a quench.",

@@ -246,6 +246,8 @@ class Core:
         if frame is None or self.silent:
             for name in ("board_trips", "stop_open", "smoke", "door_open", "level_low", "level_low_hot"):
                 setattr(facts, name, UNKNOWN)
+            # What was seen of two sensors before is not borne on to a trip while nothing is seen of them.
+            facts.tank_apart_k = facts.oven_disagree_k = UNKNOWN
             facts.armed = self.moment.armed = False
             return
         inputs = frame.inputs
@@ -311,6 +313,9 @@ class Core:
         oven_duty, tank_duty = (command.oven_duty, command.tank_duty) if heard else (0.0, 0.0)
         self.oven_watch.second(facts, oven_duty, oven_on, self.oven.air_target_c, withheld, self.oven.active)
         self.tank_watch.second(facts, tank_duty, tank_on, self.limits.tank_limit_c)
+        if not self.limits.tank_heater_w:
+            # Without a heater no relay is stuck; that is known, so that a latch of another shop file can be let go.
+            facts.tank_rising_off_k = 0.0
         if self.tank_watch.step_k is not None:
             rise_k = self.tank_watch.step_k
             known = self.tank.quenches.since_s <= FILL_IN_S

@@ -21,6 +21,9 @@ def good_facts(fitted: int = ALL_FITTED) -> Facts:
     facts = Facts()
     for name in Facts.__slots__:
         setattr(facts, name, NEVER)
+    for row in TABLE:
+        if row.proven:
+            setattr(facts, row.fact, 0.0)
     facts.fitted = fitted
     facts.armed = True
     return facts
@@ -92,7 +95,7 @@ def test_a_trip_is_latched_until_a_reset_with_its_cause_gone_and_survives_a_rest
     interlocks.reset(facts, 2.0, events)
     assert row.name in interlocks.latched, "a cause that still stands cannot be reset"
     assert events[-1].kind == "reset_refused"
-    setattr(facts, row.fact, NEVER)
+    setattr(facts, row.fact, getattr(good_facts(), row.fact))
     assert interlocks.evaluate(facts, 600.0, 3.0, events).oven == TRIP, "time alone clears no trip"
     interlocks.reset(facts, 4.0, events)
     assert interlocks.latched == ()
@@ -253,3 +256,23 @@ def test_a_hold_in_the_tick_of_the_greeting_drops_no_trip_whose_cause_stands(row
     assert not interlocks.reset(facts, 0.25, events)
     assert [event.kind for event in events] == ["reset_refused"]
     assert interlocks.evaluate(facts, 0.25, 0.25, events) == (TRIP, TRIP, False, True)
+
+
+@pytest.mark.parametrize("row", [row for row in TABLE if row.proven], ids=lambda row: row.name)
+def test_a_latch_that_takes_minutes_to_judge_is_let_go_only_once_it_was_judged(row: Row) -> None:
+    """After a restart its fact is NEVER for minutes, and a hold then would let go of a relay that is still stuck."""
+    interlocks, facts, events = Interlocks(LIMITS, [row.name]), good_facts(), []
+    setattr(facts, row.fact, NEVER)
+    interlocks.evaluate(facts, 0.25, 0.0, events)
+    assert not interlocks.reset(facts, 0.25, events)
+    assert events[-1].kind == "reset_refused"
+    assert "shows after minutes" in events[-1].text
+    setattr(facts, row.fact, limit_of(row))
+    assert not interlocks.reset(facts, 0.5, events)
+    assert "shows after minutes" not in events[-1].text
+    setattr(facts, row.fact, limit_of(row) - 1.0)
+    assert interlocks.reset(facts, 0.75, events)
+
+
+def test_the_rules_about_rising_with_the_heat_off_take_minutes_to_judge() -> None:
+    assert {row.name for row in TABLE if row.proven} == {"oven_rising_off", "tank_rising_off"}
