@@ -374,7 +374,8 @@ class Tank:
         elif oil_c > target_c + (BAND_K if self.phase == "too_hot" else 2.0 * BAND_K):
             # The contactor is open until the oil is back in its band: a stuck relay would make it chatter.
             self.phase = "too_hot"
-        elif moment.verdict.tank != PERMIT:
+        elif moment.verdict.tank != PERMIT or self.alone_s >= PRESENCE_S:
+            # The table asks about presence once the schedule is over: not one tick of heat goes before its answer.
             self.phase = "withheld"
         else:
             self.phase = "in_band" if self._in_band else "preheat"

@@ -144,6 +144,21 @@ def test_a_scheduled_start_with_somebody_there_is_ready_in_time() -> None:
     assert rig.now_s - begun_s == pytest.approx(2400.0, rel=0.05)
 
 
+def test_a_scheduled_start_that_nobody_is_there_for_heats_not_for_one_tick() -> None:
+    rig = Rig(load=(), tank_c=45.0)
+    rig.arm()
+    rig.tick(Preheat(52.0, ready_in_s=3600.0))
+    while rig.core.tank.phase == "scheduled":
+        rig.tick()
+        assert rig.core.command.tank_duty == 0.0
+        assert not rig.core.command.contactor
+    for _ in range(40):
+        rig.tick()
+        assert rig.core.command.tank_duty == 0.0
+        assert not rig.core.command.contactor
+    assert rig.core.interlocks.acting("presence")
+
+
 @pytest.mark.parametrize("lost", ["a bad sample", "two seconds of silence"])
 def test_a_schedule_outlives_a_reading_that_is_lost(lost: str) -> None:
     rig = Rig(load=(), tank_c=20.0)
