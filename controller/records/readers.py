@@ -16,7 +16,7 @@ from .plain import rfc3339
 from .rows import SAMPLE_COLUMNS
 from .schema import FILE_NAME, RecordsError, open_read_only
 from .tape import TapeEntry, entries_of
-from .trouble import sentence
+from .trouble import is_damage, not_copied, sentence
 
 _JSON_COLUMNS: Final = (
     "program",
@@ -336,17 +336,27 @@ class Book:
             partial.touch(mode=0o600, exist_ok=False)
             try:
                 with self._reading() as source, closing(sqlite3.connect(partial)) as copy:
-                    source.backup(copy)
-                    # Without a log of its own the copy can be read from a card that may not be written.
-                    copy.execute("PRAGMA journal_mode=DELETE")
+                    _copy(source, copy, target)
                 partial.rename(target)
             finally:
-                partial.unlink(missing_ok=True)
+                for end in ("", "-journal"):
+                    partial.with_name(partial.name + end).unlink(missing_ok=True)
         except FileExistsError as error:
             raise RecordsError(f"{partial} is there already: delete it, or name another file.") from error
         except (OSError, sqlite3.Error) as error:
-            raise RecordsError(f"The back-up was not written to {target} ({error}).") from error
+            raise RecordsError(not_copied(error, target)) from error
         return target
+
+
+def _copy(source: sqlite3.Connection, copy: sqlite3.Connection, target: Path) -> None:
+    try:
+        source.backup(copy)
+        # Without a log of its own the copy can be read from a card that may not be written.
+        copy.execute("PRAGMA journal_mode=DELETE")
+    except sqlite3.Error as error:
+        if is_damage(error):
+            raise
+        raise RecordsError(not_copied(error, target)) from error
 
 
 def elapsed(rows: Iterable[sqlite3.Row]) -> Iterator[tuple[float, sqlite3.Row]]:

@@ -15,7 +15,7 @@ from typing import Any, Final, NamedTuple
 from .plain import text_of
 from .readers import Book
 from .schema import RecordsError, hold_for_writing, migrate, open_for_writing
-from .trouble import sentence
+from .trouble import is_damage, is_of_the_disk, sentence
 
 # In an order in which what belongs to a row comes after it.
 TABLES: Final = {
@@ -109,6 +109,9 @@ def restore(path: Path, source: Path, wall: Callable[[], float], *, only_readabl
         return Restored(path, kept, read)
     except OSError as error:
         raise RecordsError(f"The book was not restored ({error.strerror}); the former one is as it was.") from error
+    except sqlite3.Error as error:
+        why = sentence(error, source if is_damage(error) else path)
+        raise RecordsError(f"The book was not restored; the former one is as it was. {why}") from error
     finally:
         _remove(fresh)
         os.close(lock)
@@ -208,7 +211,9 @@ def _copy(damaged: sqlite3.Connection, target: sqlite3.Connection, table: str) -
         for row in part:
             try:
                 rows += target.execute(insert, [row[at] for _, at in taken]).rowcount
-            except sqlite3.Error:
+            except sqlite3.Error as error:
+                if is_of_the_disk(error):
+                    raise
                 whole = False
     target.execute("COMMIT")
     return Readable(table, rows, whole)
@@ -342,5 +347,5 @@ def _flush(path: Path) -> None:
 
 
 def _remove(path: Path) -> None:
-    for end in ("", "-wal", "-shm", "-journal", ".part"):
+    for end in ("", "-wal", "-shm", "-journal", ".part", ".part-journal"):
         path.with_name(path.name + end).unlink(missing_ok=True)

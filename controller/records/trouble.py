@@ -32,6 +32,18 @@ def is_of_the_disk(error: BaseException) -> bool:
     return isinstance(error, sqlite3.Error) and _code(error) in _SENTENCES
 
 
+def is_damage(error: BaseException) -> bool:
+    """Whether it is of what was read, as against the disk that was to be written."""
+    return _code(error) in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+def not_copied(error: BaseException, target: Path) -> str:
+    """One for the smith whose copy did not come to be; which of two disks gave an error is not known."""
+    if _code(error) in (None, sqlite3.SQLITE_IOERR):
+        return f"The back-up was not written to {target} ({error})."
+    return sentence(error, target)
+
+
 def sentence(error: BaseException, path: Path) -> str:
     """One for the smith."""
     template = _SENTENCES.get(_code(error) or -1, "{path} could not be used ({error}).")

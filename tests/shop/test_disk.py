@@ -17,7 +17,8 @@ import psutil
 import pytest
 
 from controller.cli import main
-from controller.records import Book, database_path
+from controller.model import Event
+from controller.records import Book, Records, RecordsError, database_path, restore
 from tests.shop.process import ShopProcess, shop
 
 BODY = {"program": {"name": "disk", "tempers": [{"temperature_c": 150, "soak_min": 60}]},
@@ -172,6 +173,41 @@ def test_a_book_damaged_while_it_is_written_ends_no_tick_and_a_back_up_brings_it
         # What was done to its steel since the back-up is not known, so it is not offered to go on.
         assert running.status()["oven"]["resumable_run_id"] is None
         assert begun(running) > run_id
+
+
+def test_a_disk_too_small_for_a_copy_is_the_one_that_is_named_and_nothing_is_left_on_it(tmp_path: Path) -> None:
+    """A back-up onto a small stick, and a restore, whole or of what is readable, onto a small disk."""
+    path = database_path(tmp_path / "data")
+    seed = random.randrange(2**31)
+    print(f"seed {seed}")
+    noise = random.Random(seed)
+    records = Records(path, wall=lambda: 1.7e9, mono=lambda: 0.0)
+    records.put_events([Event("note", 1.0, f"{noise.getrandbits(8000):x}") for _ in range(2000)])
+    assert records.flush(30.0)
+    assert records.close(10.0)
+    assert path.stat().st_size > 4_000_000
+    with small_disk(tmp_path / "small") as own_disk:
+        target = tmp_path / "small" / "copy.db"
+        book = database_path(tmp_path / "small")
+        limits = resource.getrlimit(resource.RLIMIT_FSIZE)
+        if not own_disk:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (1_000_000, limits[1]))
+        try:
+            with pytest.raises(RecordsError) as written:
+                Book(path).backup(target)
+            with pytest.raises(RecordsError) as restored:
+                restore(book, path, lambda: 1.7e9)
+            with pytest.raises(RecordsError) as rescued:
+                restore(book, path, lambda: 1.7e9, only_readable=True)
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, limits)
+        for told, named in ((written, target), (restored, book), (rescued, book)):
+            assert str(path) not in str(told.value)
+            assert str(named) in str(told.value)
+            assert not own_disk or "The disk is full: free some space on the disk that holds" in str(told.value)
+        assert "The book was not restored; the former one is as it was." in str(rescued.value)
+        assert [file.name for file in (tmp_path / "small").iterdir()] == ["ovenhand.db.lock"]
+    assert Book(path).verify() == []
 
 
 def test_a_disk_that_may_not_be_written_and_a_book_from_the_future_start_nothing(
