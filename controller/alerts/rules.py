@@ -71,6 +71,23 @@ NOT_TOLD: Final[Mapping[str, str]] = {
     "quench_declared": "whoever quenched stands there",
 }
 
+LASTS: Final[Mapping[str, tuple[str, ...]]] = {
+    "interlock_withheld": ("interlock_cleared", "interlock_tripped"),
+    "interlock_alert": ("interlock_cleared",),
+    "board_lost": ("board_back",),
+    "board_incompatible": (),
+    "board_refuses": (),
+    "record_trouble": ("record_back",),
+    "prompt_asked": ("prompt_confirmed", "run_ended"),
+    "run_paused": ("run_resumed", "run_ended"),
+    "run_resumable": ("run_resumed", "run_ended", "run_lapsed", "run_started"),
+    "oil_ready": ("oil_left_band", "tank_off"),
+    "oil_left_band": ("oil_ready", "tank_off"),
+    "presence_wanted": ("presence", "button_pressed", "quench_declared", "tank_on", "tank_off"),
+}
+"""Kinds whose cause lasts until somebody comes, and the kinds that say that it is over (of the same row or run, where
+both name one). What is not said again at once is said when AGAIN_AFTER_S is over, if the cause then still lasts."""
+
 ROWS_NOT_TOLD: Final = frozenset(
     {"board_silent", "board_trip", "run_paused", "shared_circuit", "oven_fitted", "tank_fitted", "oil_unknown", "door"}
 )
@@ -117,6 +134,14 @@ def what_to_tell(
         parts = [headline, "" if own in advice else own, advice]
     parts = [_with_clock(part, clock_in) for part in parts if part]
     return Told(urgency, subject, parts[0], " ".join(parts[1:]))
+
+
+def is_over(lasting: Event, event: Event) -> bool:
+    """Whether this event says that the cause of that one is gone."""
+    if event.kind not in LASTS.get(lasting.kind, ()):
+        return False
+    return all(lasting.data[key] == event.data[key] for key in ("run_id", "interlock")
+               if key in lasting.data and key in event.data)  # fmt: skip
 
 
 def _of_no_use(event: Event) -> bool:

@@ -6,7 +6,7 @@ import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Final, Protocol
 
-from controller.alerts.rules import AGAIN_AFTER_S, what_to_tell
+from controller.alerts.rules import AGAIN_AFTER_S, LASTS, is_over, what_to_tell
 from controller.model import Alert, Event, Snapshot
 from controller.words import Units
 
@@ -29,7 +29,8 @@ class Way(Protocol):
 class Teller:
     """Chooses what is told and hands it to every channel. Safe from any thread; nothing here waits.
 
-    `clock_at`: wall time, s, to a local clock time. `mark_seen`: leaves (event_id, who, at) for the book.
+    `clock_at`: wall time, s, to a local clock time. `mark_seen`: leaves (event_id, who, at) for the book. `told_late`:
+    leaves for the book an alert that `look` tells, with the channels by which it is sent.
     `before`: what the book remembers, oldest first: (alert, when it was seen or None, by whom).
     """
 
@@ -40,46 +41,67 @@ class Teller:
         units: Units,
         clock_at: Callable[[float], str],
         mark_seen: Callable[[int, str, float], object],
+        told_late: Callable[[Alert, Sequence[str]], object] = lambda alert, channels: None,
         before: Iterable[tuple[Alert, float | None, str | None]] = (),
     ) -> None:
         self.ways = tuple(ways)
         self._units: Units = units
         self._clock_at = clock_at
         self._mark_seen = mark_seen
+        self._told_late = told_late
         self._lock = threading.Lock()
         self._told: dict[int, Alert] = {}
         self._seen: dict[int, tuple[float, str | None]] = {}
         self._last: dict[str, float] = {}
+        self._held: dict[str, tuple[Event, Alert]] = {}
         for alert, seen_at, seen_by in before:
-            self._keep(alert)
+            self._keep(alert, alert.at)
             if seen_at is not None:
                 self._seen[alert.event_id] = (seen_at, seen_by)
 
     def consider(self, event: Event, snapshot: Snapshot, event_id: int, at: float) -> Alert | None:
-        """Tell what is to be told of this event, which happened at wall time `at`; None when nothing is."""
+        """Tell what is to be told of this event, which happened at wall time `at`; None when nothing is, or not yet."""
         told = what_to_tell(
             event, snapshot, units=self._units, clock_in=lambda seconds: self._clock_at(at + seconds)
         )
-        if told is None:
-            return None
-        alert = Alert(event_id, event.kind, told.urgency, told.subject, told.headline, told.text, at)
         with self._lock:
-            # A wall clock that was set back must not silence anything: only a small step forward is "again".
-            again = 0.0 <= at - self._last.get(told.subject, float("-inf")) < AGAIN_AFTER_S
-            if again and told.urgency not in ("trip", "fire"):
+            self._held = {subject: held for subject, held in self._held.items() if not is_over(held[0], event)}
+            if told is None:
                 return None
-            self._keep(alert)
+            alert = Alert(event_id, event.kind, told.urgency, told.subject, told.headline, told.text, at)
+            self._held.pop(told.subject, None)
+            if self._lately(told.subject, at) and told.urgency not in ("trip", "fire"):
+                if event.kind in LASTS:
+                    self._held[told.subject] = (event, alert)
+                return None
+            self._keep(alert, at)
         for way in self.ways:
             way.give(alert)
         return alert
+
+    def look(self, at: float) -> None:
+        """Every few seconds: tell what was not said again at once and lasts. `at`: wall time, s."""
+        with self._lock:
+            due = [alert for subject, (_, alert) in self._held.items() if not self._lately(subject, at)]
+            for alert in due:
+                del self._held[alert.subject]
+                self._keep(alert, at)
+        for alert in due:
+            self._told_late(alert, self.takers(alert))
+            for way in self.ways:
+                way.give(alert)
+
+    def _lately(self, subject: str, at: float) -> bool:
+        # A wall clock that was set back must not silence anything: only a small step forward is "again".
+        return 0.0 <= at - self._last.get(subject, float("-inf")) < AGAIN_AFTER_S
 
     def takers(self, alert: Alert) -> tuple[str, ...]:
         """The channels by which it is sent, by their names."""
         return tuple(way.name for way in self.ways if way.takes(alert))
 
-    def _keep(self, alert: Alert) -> None:
+    def _keep(self, alert: Alert, at: float) -> None:
         self._told[alert.event_id] = alert
-        self._last[alert.subject] = alert.at
+        self._last[alert.subject] = at
         while len(self._told) > KEPT:
             oldest = next(iter(self._told))
             self._seen.pop(oldest, None)

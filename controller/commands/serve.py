@@ -13,6 +13,7 @@ import shutil
 import signal
 import socket
 import sys
+import threading
 import time
 from argparse import ArgumentParser, Namespace
 from collections.abc import Callable
@@ -57,6 +58,7 @@ if TYPE_CHECKING:
 log = logging.getLogger("ovenhand")
 GONE_S = 0.8
 FINISH_S = 0.3
+LOOK_AGAIN_S = 5.0
 FAILED = 70
 """Exit code after a fault of our own (EX_SOFTWARE of sysexits.h)."""
 
@@ -147,11 +149,14 @@ def _with_record(args: Namespace, directory: Path, library: Library, shop_file: 
     taker: Any = recorder if rehearsal is None else _LoadsTheOven(recorder, rehearsal, pump)
     scale = rehearsal.speed if rehearsal else (lambda: 1.0)
     service = Service(pump, port, now_s=clock, wall=time.time, recorder=taker, scale=scale)
+    ending = threading.Event()
     try:
         catalogue = Catalogue(library, directory, shop_file)
+        threading.Thread(target=_look_again, args=(teller, ending), name="alerts again", daemon=True).start()
         return _listen(args, directory, catalogue, shop, service, records, rehearsal, teller)
     finally:
         service.stop()
+        ending.set()
         for way in teller.ways:
             way.stop()
         service.heat_off.wait(0.3)
@@ -204,8 +209,14 @@ def _teller(shop: Shop, records: Records) -> Teller:
     channels = open_channels(shop.alerts, mono=time.monotonic, wall=time.time, report=report, waiting=waiting)
     return Teller(
         channels, units=shop.units, clock_at=lambda at: time.strftime("%H:%M", time.localtime(at)),
-        mark_seen=book.mark_seen, before=before,
+        mark_seen=book.mark_seen, told_late=lambda alert, names: records.put(outbox.insertion(alert, names)),
+        before=before,
     )  # fmt: skip
+
+
+def _look_again(teller: Teller, ending: threading.Event) -> None:
+    while not ending.wait(LOOK_AGAIN_S):
+        teller.look(time.time())
 
 
 def _telling(teller: Teller) -> Callable[[Event, Snapshot, int, float], Writing | None]:

@@ -22,9 +22,9 @@ from aiosmtpd.controller import Controller as MailServer
 
 from controller.alerts import NOT_TOLD, RULES, Channel, Teller, open_channels
 from controller.alerts.channel import FIRST_RETRY_S, HUNG_S, NEWS_KEEPS_S, TRIED_S, quiet_hours
-from controller.alerts.rules import AGAIN_AFTER_S, ROWS_NOT_TOLD, what_to_tell
+from controller.alerts.rules import AGAIN_AFTER_S, LASTS, ROWS_NOT_TOLD, what_to_tell
 from controller.alerts.sender import SendError, sender_for
-from controller.commands.serve import _teller, _telling
+from controller.commands.serve import _look_again, _teller, _telling
 from controller.core.events import KINDS
 from controller.core.table import TABLE
 from controller.model import Alert, Event, Prompt, RowState
@@ -200,6 +200,100 @@ def test_of_one_subject_nothing_is_said_twice_within_minutes_but_a_trip_is() -> 
     while way.step():
         pass
     assert [one.event_id for one in post.sent] == [5, 6, 1, 3, 4, 7], "the trips went first"
+
+
+def test_every_kind_that_wants_a_hand_lasts_or_is_over_in_a_moment() -> None:
+    of_a_moment = {"run_ended", "quench_asked", "temper_wanted", "stir_wanted"}
+    assert set(LASTS) | of_a_moment == {kind for kind, rule in RULES.items() if rule.urgency == "hand"}
+    assert not set(LASTS) & of_a_moment
+    assert {kind for over in LASTS.values() for kind in over} <= set(KINDS)
+
+
+AGAIN: list[tuple[str, dict[str, Any], tuple[str, dict[str, Any]] | None]] = [
+    ("run_paused", {"run_id": 7}, ("run_resumed", {"run_id": 7})),
+    ("board_lost", {}, ("board_back", {})),
+    ("presence_wanted", {}, ("presence", {"who": "phone 1"})),
+    ("interlock_withheld", {"interlock": "agitator"}, ("interlock_cleared", {"interlock": "agitator"})),
+    ("prompt_asked", {"run_id": 7}, ("prompt_confirmed", {})),
+    ("board_refuses", {"which": "duty"}, None),
+]
+
+
+@pytest.mark.parametrize(("kind", "data", "over"), AGAIN, ids=[kind for kind, _, _ in AGAIN])
+def test_what_lasts_and_was_said_minutes_ago_is_said_again_when_ten_are_over(
+    records: Records, kind: str, data: dict[str, Any], over: tuple[str, dict[str, Any]] | None
+) -> None:
+    clock, post = Clock(), Post()
+    told = teller(
+        way := channel(clock, post),
+        told_late=lambda one, names: records.put(insertion(one, names)),
+    )
+    number = 0
+
+    def happens(kind: str, data: dict[str, Any]) -> Alert | None:
+        nonlocal number
+        number += 1
+        return told.consider(Event(kind, 0.0, "text", data), snapshot(), number, clock.wall_s)
+
+    def pass_s(seconds: float) -> list[int]:
+        clock.pass_s(seconds)
+        told.look(clock.wall_s)
+        while way.step():
+            pass
+        return [one.event_id for one in post.sent]
+
+    assert happens(kind, data)
+    assert pass_s(60.0) == [1]
+    if over is not None:
+        happens(*over)
+    assert happens(kind, data) is None
+    assert happens(kind, data) is None, "flickering"
+    last = number
+    assert pass_s(AGAIN_AFTER_S - 60.0 - 1.0) == [1]
+    assert pass_s(1.0) == [1, last]
+    assert [line["id"] for line in told.recent()] == [last, 1]
+    assert records.flush()
+    assert [(name, one.event_id) for name, one in Outbox(records, records.path).waiting()] == [("phone", last)]
+    assert pass_s(3.0 * AGAIN_AFTER_S) == [1, last], "once"
+    if over is not None:
+        assert happens(kind, data)
+        assert happens(kind, data) is None
+        happens(*over)
+        assert pass_s(3.0 * AGAIN_AFTER_S) == [1, last, number - 2], "what is over by then is not said again"
+
+
+def test_the_service_looks_again_until_it_ends(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("controller.commands.serve.LOOK_AGAIN_S", 0.0)
+    ending, told = threading.Event(), teller()
+    looked: list[float] = []
+
+    def look(at: float) -> None:
+        looked.append(at)
+        if len(looked) == 3:
+            ending.set()
+
+    monkeypatch.setattr(told, "look", look)
+    _look_again(told, ending)
+    assert len(looked) == 3
+
+
+def test_what_is_over_for_another_row_or_run_is_not_over_for_this_one() -> None:
+    clock, post = Clock(), Post()
+    told = teller(way := channel(clock, post))
+    for number, (kind, data) in enumerate(
+        [
+            ("interlock_withheld", {"interlock": "agitator"}), ("interlock_withheld", {"interlock": "agitator"}),
+            ("interlock_cleared", {"interlock": "level"}), ("run_paused", {"run_id": 8}), ("run_paused", {"run_id": 8}),
+            ("run_resumed", {"run_id": 7}), ("soak_begun", {"run_id": 8}), ("soak_begun", {"run_id": 8}),
+        ],
+        1,
+    ):  # fmt: skip
+        told.consider(Event(kind, 0.0, "text", data), snapshot(), number, clock.wall_s)
+    clock.pass_s(AGAIN_AFTER_S)
+    told.look(clock.wall_s)
+    while way.step():
+        pass
+    assert sorted(one.event_id for one in post.sent) == [1, 2, 4, 5, 7], "and news is not said twice"
 
 
 # --- A channel -----------------------------------------------------------------------------------------------------
