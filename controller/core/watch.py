@@ -10,7 +10,7 @@ from collections import deque
 from itertools import pairwise
 from typing import Final
 
-from controller.core.facts import NEVER, Facts
+from controller.core.facts import NEVER, UNKNOWN, Facts
 
 HALF_DUTY: Final = 0.5
 FULL_DUTY: Final = 0.9
@@ -29,6 +29,19 @@ FIRE_K_PER_MIN: Final = 10.0
 FIRE_LASTS_S: Final = 60.0
 # In 10 s: the least fire gives 1.7 K.
 LEVEL_K: Final = 1.0
+
+WATCHED: Final = (
+    "asked_applied_oven", "asked_applied_tank", "oil_step", "oil_still_rising", "oven_disagree_k", "oven_fall_asked",
+    "oven_fall_k", "oven_fall_unanswered", "oven_no_rise_k", "oven_over_rising_k", "oven_rising_off_k",
+    "quench_forecast_c", "tank_apart_k", "tank_fall_k", "tank_hot_c", "tank_no_rise", "tank_rising_off_k",
+)  # fmt: skip
+"""The facts that are looked at once a second, and only while the board is heard."""
+
+
+def unheard(facts: Facts) -> None:
+    """While the board is silent none of them is known: a row that bears minutes bears no reading from before."""
+    for name in WATCHED:
+        setattr(facts, name, UNKNOWN)
 
 
 class OvenWatch:

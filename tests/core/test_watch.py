@@ -8,7 +8,11 @@ from math import nan
 import pytest
 
 from controller.core.facts import NEVER, Facts
-from controller.core.watch import OvenWatch, TankWatch
+from controller.core.interlocks import WITHHOLD, Interlocks
+from controller.core.watch import OvenWatch, TankWatch, unheard
+from controller.model import Event
+from controller.sim.shop import FULL_KIT
+from tests.core.rig import limits
 
 
 def no_facts() -> Facts:
@@ -172,3 +176,34 @@ def test_a_quench_from_before_a_gap_is_as_old_as_it_is() -> None:
     tank.watch.forget(300.0)
     tank.second(50.0)
     assert tank.facts.quench_forecast_c == NEVER
+
+
+@pytest.mark.parametrize(
+    ("fact", "row", "bear_s"), [("tank_apart_k", "tank_apart", 120), ("oven_disagree_k", "oven_disagree", 300)]
+)
+def test_a_reading_from_before_a_silence_is_not_borne_to_a_trip(fact: str, row: str, bear_s: int) -> None:
+    rules, facts = Interlocks(limits()), no_facts()
+    events: list[Event] = []
+    facts.fitted = FULL_KIT
+    setattr(facts, fact, 30.0)
+    for _ in range(3):
+        rules.evaluate(facts, 1.0, 0.0, events)
+    unheard(facts)
+    for _ in range(2 * bear_s):
+        verdict = rules.evaluate(facts, 1.0, 0.0, events)
+    assert not rules.acting(row)
+    assert (verdict.oven, verdict.tank) == (WITHHOLD, WITHHOLD)
+    setattr(facts, fact, 30.0)
+    for _ in range(bear_s):
+        rules.evaluate(facts, 1.0, 0.0, events)
+    assert rules.acting(row), "what was borne before it counts on"
+
+
+def test_every_fact_of_the_watches_is_unknown_in_silence() -> None:
+    facts, seen = no_facts(), Facts()
+    OvenWatch().second(seen, 0.0, False, None, False, False)
+    TankWatch(18_300.0, 1000.0).second(seen, 0.0, False, 90.0)
+    written = {name for name in Facts.__slots__ if getattr(seen, name) == getattr(seen, name)} - {"armed", "fitted"}
+    unheard(facts)
+    assert len(written) >= 12
+    assert {name for name in written if getattr(facts, name) == getattr(facts, name)} == set()
