@@ -259,6 +259,7 @@ static void read_chip(struct guard_sample *sample, uint8_t sensor, uint8_t outpu
 #define BLIND_ROUNDS 10
 
 static uint8_t blind_rounds[SENSORS];
+static bool was_configured[SENSORS];
 
 static void start_chips(void)
 {
@@ -278,7 +279,8 @@ static void configure(uint8_t sensor, uint8_t output)
     blind_rounds[sensor] = BLIND_ROUNDS;
 }
 
-/* Registers 0 to 15 in one go; what was configured is read back every time. */
+/* Registers 0 to 15 in one go; what was configured is read back every time. One round that differs may be a disturbed
+ * one, and to configure a chip costs its next ten rounds, a trip: only a second one in a row says that it forgot. */
 static void read_chip(struct guard_sample *sample, uint8_t sensor, uint8_t output, int32_t *cold)
 {
     uint8_t bytes[16];
@@ -291,10 +293,13 @@ static void read_chip(struct guard_sample *sample, uint8_t sensor, uint8_t outpu
     const int32_t raw = (int32_t)((uint32_t)bytes[12] << 24 | (uint32_t)bytes[13] << 16 | (uint32_t)bytes[14] << 8);
     const int32_t value = rounded(raw / 8192 * 25, 32);
     *cold = rounded((int32_t)((int16_t)(bytes[10] << 8 | bytes[11]) / 4) * 25, 16);
+    const bool configured = bytes[0] == CR0_WANTED && bytes[1] == CR1_WANTED;
     char letter = '-';
-    if (bytes[0] != CR0_WANTED || bytes[1] != CR1_WANTED) {
+    if (!configured) {
         letter = 'X';
-        configure(sensor, output);
+        if (!was_configured[sensor]) {
+            configure(sensor, output);
+        }
     } else if (blind_rounds[sensor] > 0) {
         letter = 'X';
         blind_rounds[sensor]--;
@@ -305,6 +310,7 @@ static void read_chip(struct guard_sample *sample, uint8_t sensor, uint8_t outpu
     } else if (bytes[15] != 0 || *cold < -4000 || *cold > 12500) {
         letter = 'R';
     }
+    was_configured[sensor] = configured;
     if (letter == 'X') {
         *cold = 0;
     }

@@ -77,6 +77,22 @@ def test_a_dead_bus_takes_all_heat(heating: Bench, level: int, commanding: bool)
         assert board.trips & 12
 
 
+def test_one_disturbed_round_takes_a_windows_heat_and_trips_nothing(heating: Bench) -> None:
+    board = heating.board
+    with heating.branch():
+        heating.send_duty(1000, 1000)
+        began = board.cycle
+        board.set_bus(2)
+        board.advance(252 if board.chip == 6675 else 200)
+        heating.sense_now()
+        heating.stream(800, 1000, 1000)
+        (ended,) = (cycle for cycle, outputs in board.edges if cycle > began and outputs & 3 == 0)
+        assert (ended - began) / CYCLES_A_MS < OFF_MS
+        heating.stream(1_200, 1000, 1000)
+        telemetry = seen(heating)
+        assert (telemetry["faults"], telemetry["trips"], telemetry["outputs"]) == ("-----", 0, 7)
+
+
 def test_over_temperature_is_off_within_600_ms_of_the_sensor_seeing_it(heating: Bench) -> None:
     board = heating.board
     for place, value, trip in ((0, 30_000, 1), (1, 30_100, 1), (2, 10_500, 2), (3, 10_600, 2)):
