@@ -2,7 +2,8 @@
 
 A client that reads slowly misses snapshots (it gets the newest when it is back), and events only when it is far
 behind; it never holds up the others. Events come from the book, by their numbers there, so that a phone that
-was away asks for what it missed with Last-Event-ID, across a restart of the service as well.
+was away asks for what it missed with Last-Event-ID, across a restart of the service as well; of more than
+EVENTS_BEHIND it gets the newest so many.
 """
 
 from __future__ import annotations
@@ -87,6 +88,8 @@ class StreamHub:
         newest = await self._newest_event()
         # Numbers above the newest are from another book; all that is in this one is then news, but old news.
         seen = newest if last_event is None or last_event > newest else last_event
+        # All are served from one place in the book: who was away for weeks must not hold up what happens now.
+        seen = max(seen, newest - EVENTS_BEHIND)
         return self._bytes(_Client(seen, device_id))
 
     async def _bytes(self, client: _Client) -> AsyncIterator[bytes]:

@@ -164,6 +164,37 @@ def test_a_phone_that_was_away_gets_what_it_missed(rig: Rig, last: bytes, kinds:
     play(scene)
 
 
+def test_a_phone_that_was_away_for_weeks_gets_the_newest_and_holds_up_nobody(
+    rig: Rig, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(stream_module, "SNAPSHOT_EVERY_S", 0.002)
+    monkeypatch.setattr(stream_module, "LOOK_EVERY_S", 0.002)
+    asked: list[int | None] = []
+    events = rig.book.events
+
+    def counted(*, after_id: int | None = None, limit: int = 200) -> list[dict[str, Any]]:
+        asked.append(after_id)
+        return events(after_id=after_id, limit=limit)
+
+    monkeypatch.setattr(rig.book, "events", counted)
+
+    async def scene() -> None:
+        for _ in range(5000):
+            rig.book.happened("presence")
+        here, away = Listener(rig, rig.operator), Listener(rig, rig.viewer, (b"last-event-id", b"1"))
+        await here.next("snapshot")
+        first = 5001 - stream_module.EVENTS_BEHIND
+        assert (await away.next("event"))[2] == first
+        rig.book.happened("interlock_tripped")
+        assert (await here.next("event"))[1]["kind"] == "interlock_tripped"
+        looks = [after for after in asked if after is not None]
+        assert min(looks) >= first - 1
+        for listener in (here, away):
+            await listener.leave()
+
+    play(scene)
+
+
 @pytest.mark.parametrize("last", [b"99", b"-1", b"x", b"9" * 40, b""])
 def test_a_number_that_is_none_of_ours_gets_what_is_new(rig: Rig, last: bytes, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(stream_module, "SNAPSHOT_EVERY_S", 0.002)
