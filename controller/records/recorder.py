@@ -145,6 +145,8 @@ class RunRecorder:
         self._run_is_on(start.run_id)
 
     def _run_is_on(self, run_id: int) -> None:
+        if run_id == self._run_id:
+            return  # it was only paused: its tape and its samples never ended
         self._run_id = run_id
         self._sample_due_s = float("-inf")  # the first sample is the run's first tick
         for block in self._tape.lead_in():

@@ -181,6 +181,29 @@ def test_a_restart_in_mid_run_goes_on_with_what_the_next_process_knew(tmp_path: 
     assert done.ticks > 800
 
 
+@pytest.mark.parametrize("before_s", [30.0, 650.0])
+def test_a_run_that_was_paused_and_resumed_in_one_process_is_one_tape(tmp_path: Path, before_s: float) -> None:
+    """Soon after the process began, and when its lead-in no longer holds the beginning."""
+    night = Night(tmp_path)
+    night.run(before_s)
+    night.arm()
+    night.run(100.0, start())
+    night.shop.fault("board_reboot", True)
+    night.run(70.0)
+    assert night.pump.core.oven.paused
+    night.arm()
+    night.run(60.0, Resume(1))
+    assert not night.pump.core.oven.paused
+    night.run(10.0, StopOven())
+    night.close()
+    tape = list(Book(database_path(tmp_path)).tape(1))
+    times = [entry.now_s for entry in tape]
+    assert times == sorted(times)
+    done = replay(1, tape)
+    assert (done.differs, done.restarts) == ("", 0)
+    assert done.until_s - (done.from_s or 0.0) > 240.0
+
+
 def test_no_commit_of_a_stop_or_a_trip_leaves_one_half_of_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
