@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import Final, TextIO
 
 SOCKET_NAME: Final = "ovenhand.sock"
+AGAIN_S: Final = 1.0
 
 
 def show(code: str, addresses: Sequence[str], stream: TextIO) -> None:
@@ -44,6 +45,7 @@ class PairingSocket:
         self._path = directory / SOCKET_NAME
         self._new_code = new_code
         self._addresses = list(addresses)
+        self._closed = threading.Event()
         self._path.unlink(missing_ok=True)
         self._socket = socket.socket(socket.AF_UNIX, socket.SOCK_STREAM)
         before = os.umask(0o177)
@@ -57,6 +59,7 @@ class PairingSocket:
 
     def close(self) -> None:
         """Take the socket away."""
+        self._closed.set()
         self._socket.close()
         self._path.unlink(missing_ok=True)
 
@@ -65,7 +68,10 @@ class PairingSocket:
             try:
                 connection, _ = self._socket.accept()
             except OSError:
-                return
+                # Nothing but being closed ends it: too many open files, say, may be over in a second.
+                if self._closed.wait(AGAIN_S):
+                    return
+                continue
             with connection:
                 try:
                     connection.settimeout(2.0)

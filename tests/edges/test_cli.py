@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import configparser
+import errno
 import io
 import json
 import os
@@ -174,6 +175,28 @@ def test_the_code_is_alone_on_the_first_line_and_the_rest_goes_to_standard_error
     assert roles == ["viewer"]
     assert not (deep / SOCKET_NAME).exists()
     assert "No service answers" in wrong(["pair", "--data", str(deep)], capsys)
+
+
+def test_a_connection_that_could_not_be_taken_ends_no_pairing(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("controller.commands.pairing.AGAIN_S", 0.01)
+    faults = [OSError(errno.EMFILE, "Too many open files"), OSError(errno.ECONNABORTED, "Gone")]
+    taken = socket.socket.accept
+
+    def accept(self: socket.socket) -> Any:
+        if faults:
+            raise faults.pop()
+        return taken(self)
+
+    monkeypatch.setattr("socket.socket.accept", accept)
+    answering = PairingSocket(tmp_path, lambda role: "ABCD2345", [])
+    try:
+        assert main(["pair", "--data", str(tmp_path)]) == 0
+    finally:
+        answering.close()
+    assert capsys.readouterr().out == "ABCD2345\n"
+    assert faults == []
 
 
 # --- rehearse ------------------------------------------------------------------------------------------------
