@@ -32,7 +32,7 @@ class TapeKind(IntEnum):
     SILENCE = 3  # as READ, but the tick was forced because no telemetry came
     REQUEST = 4  # JSON; belongs to the next READ or SILENCE
     WROTE = 5  # raw bytes to the port
-    MEMORY = 6  # one byte: 1 at the start of a process, else 0; then all that core and link remember (`Pump.memory`)
+    MEMORY = 6  # one byte: 1 for a process's first on a tape, else 0; then what core and link remember (`Pump.memory`)
     PORT = 7  # the port was opened (empty) or lost (why); belongs to the next READ or SILENCE
 
 
@@ -91,7 +91,8 @@ class TapeHead:
         self._memory = memory
         self._remembered_s: float | None = None
         self._entries = bytearray()
-        self._recent: deque[tuple[float, bytes]] = deque()
+        self._first_at: int | None = None  # where the open block's memory says whether it is a process's first
+        self._recent: deque[tuple[float, bytes, int | None]] = deque()
         self._open(now_s)
 
     def _open(self, now_s: float) -> None:
@@ -99,8 +100,10 @@ class TapeHead:
         self._steps = 0
         self._entries += frame(now_s, TapeKind.STATE, text_of(self._state()).encode())
         first = self._remembered_s is None
+        self._first_at = None
         if self._memory and (self._remembered_s is None or now_s - self._remembered_s >= MEMORY_EVERY_S):
             self._remembered_s = now_s
+            self._first_at = len(self._entries) + _HEAD.size
             self._entries += frame(now_s, TapeKind.MEMORY, bytes((first,)) + self._memory())
 
     def step(
@@ -125,12 +128,23 @@ class TapeHead:
             return None
         block = bytes(self._entries)
         self._entries.clear()
-        self._recent.append((now_s, block))
+        self._recent.append((now_s, block, self._first_at))
         while now_s - self._recent[0][0] > LEAD_IN_S:
             self._recent.popleft()
         self._open(now_s)
         return block
 
     def lead_in(self) -> list[bytes]:
-        """The blocks of the last ten minutes, oldest first, without the one that is open."""
-        return [block for _, block in self._recent]
+        """The blocks of the last ten minutes, oldest first, without the one that is open.
+
+        They begin with the first that holds a memory, and that is marked as a process's first: what another process
+        left on the run's tape before is not to go on with what this one read.
+        """
+        recent = [(bytearray(block), first_at) for _, block, first_at in self._recent]
+        while self._memory and recent and recent[0][1] is None:
+            recent.pop(0)
+        for block, first_at in (*recent, (self._entries, self._first_at)):
+            if first_at is not None:
+                block[first_at] = 1
+                break
+        return [bytes(block) for block, _ in recent]

@@ -204,6 +204,31 @@ def test_a_run_that_was_paused_and_resumed_in_one_process_is_one_tape(tmp_path: 
     assert done.until_s - (done.from_s or 0.0) > 240.0
 
 
+@pytest.mark.parametrize("waited_s", [40.0, 700.0])
+def test_a_cut_off_run_taken_up_late_is_replayed_with_the_memory_of_its_own_process(
+    tmp_path: Path, waited_s: float
+) -> None:
+    """Also when the beginning of the new process is too long ago to be in the lead-in."""
+    night = Night(tmp_path)
+    night.arm()
+    night.run(100.0, start())
+    night.close()
+    again = Night(tmp_path, at_s=5000.0, shop=night.shop)
+    again.run(waited_s)
+    again.arm()
+    again.run(60.0, Resume(1))
+    again.run(10.0, StopOven())
+    again.close()
+    tape = list(Book(database_path(tmp_path)).tape(1))
+    firsts = [entry.now_s for entry in tape if entry.kind is TapeKind.MEMORY and entry.payload[0]]
+    assert len(firsts) == 2
+    assert firsts[0] == 0.0
+    assert firsts[1] == next(entry.now_s for entry in tape if entry.now_s >= 5000.0)
+    done = replay(1, tape)
+    assert (done.differs, done.restarts) == ("", 1)
+    assert done.until_s > 5000.0 + waited_s
+
+
 def test_no_commit_of_a_stop_or_a_trip_leaves_one_half_of_it(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
