@@ -28,6 +28,8 @@ ARM_WAIT_S: Final = 300.0
 OVERDUE_S: Final = 4.0 * 3600.0
 FALLING_WITHIN_K: Final = 20.0
 UNDER_SETPOINT_K: Final = 5.0
+# Below its band: as far as a ramp lets the steel fall behind.
+FALLEN_K: Final = 20.0
 
 
 class Oven(OvenOffer):
@@ -175,7 +177,7 @@ class Oven(OvenOffer):
             self._withheld(run, moment)
             return
         if self.phase == "withheld":
-            self._go("permit")
+            self._permit(run, moment)
         if self.phase == "heat_up":
             self._heat_up(run, moment)
         elif self.phase == "soak":
@@ -189,7 +191,7 @@ class Oven(OvenOffer):
         if moment.armed:
             self._armed(moment)
             return
-        self.waiting_s += moment.dt_s
+        self.waiting_s += moment.passed_s
         if self.waiting_s >= ARM_WAIT_S:
             run = self.run
             kept = run is not None and run.ran_s > 0.0
@@ -217,6 +219,17 @@ class Oven(OvenOffer):
         in_band = self.part_c is not None and abs(self.part_c - run.temper.temperature_c) <= run.temper.band_c
         if not in_band:
             run.lost_s += moment.dt_s
+
+    def _permit(self, run: Run, moment: Moment) -> None:
+        """On again. Steel that has fallen out of its soak heats up to it anew, and with its ramp."""
+        temper = run.temper
+        lowest_c = temper.temperature_c - temper.band_c - FALLEN_K
+        fallen = self._back_to == "soak" and self.part_c is not None and self.part_c < lowest_c
+        if fallen:
+            self._back_to = "heat_up"
+        self._go("permit")
+        if fallen:
+            self._begin_heat_up(moment)
 
     def _heat_up(self, run: Run, moment: Moment) -> None:
         self._ask_duty(run, moment)

@@ -52,6 +52,8 @@ class OvenOffer(OvenRun):
             self._load(moment.facts, self.run.load, self.run.hottest_c)
             left_in = self.resumable.get("phase")
             self._back_to = left_in if left_in in ("prompt", "cool") else "heat_up"
+        elif self._back_to == "soak":
+            self._back_to = "heat_up"
         run = self.run
         if run is None:
             return

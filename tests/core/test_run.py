@@ -190,6 +190,48 @@ def test_without_a_part_sensor_the_estimate_leads_and_shows_its_error() -> None:
     assert abs(rig.shop.oven.core_c - 205.0) < 20.0
 
 
+def in_soak_with_a_ramp() -> Rig:
+    """A minute into the soak of a temper whose steel is to rise by 300 K an hour at the most."""
+    rig = Rig()
+    rig.start(program(Temper(120.0, 3600.0, ramp_c_per_h=300.0)))
+    rig.run(2 * 3600.0, lambda: rig.phase() == "soak")
+    rig.run(60.0)
+    return rig
+
+
+def cold_steel_keeps_its_ramp(rig: Rig) -> None:
+    """From here on it heats up again, as slowly as it is to, and soaks for the rest of its time."""
+    cold_c, n = rig.shop.oven.core_c, len(rig.events)
+    assert cold_c < 90.0
+    rig.run(2.0)
+    assert rig.phase() == "heat_up"
+    rig.run(300.0)
+    assert cold_c + 3.0 < rig.shop.oven.core_c < cold_c + 25.0 + 12.0
+    rig.run(7200.0, lambda: rig.phase() == "ended")
+    told = [one.kind for one in rig.events[n:] if one.kind in ("soak_begun", "run_ended")]
+    assert told == ["soak_begun", "run_ended"]
+    assert next(e for e in rig.events if e.kind == "run_ended").data["tempers"][0]["in_band_s"] >= 3600.0
+
+
+def test_a_soak_that_was_paused_and_has_gone_cold_heats_up_again_with_its_ramp() -> None:
+    rig = in_soak_with_a_ramp()
+    rig.shop.fault("board_reboot")
+    rig.run(2400.0)
+    rig.shop.press("arm")
+    rig.run(1.5)
+    rig.tick(Resume(1))
+    assert rig.refusal() == []
+    cold_steel_keeps_its_ramp(rig)
+
+
+def test_a_soak_whose_door_stood_open_till_it_was_cold_heats_up_again_with_its_ramp() -> None:
+    rig = in_soak_with_a_ramp()
+    rig.shop.fault("door_open")
+    rig.run(600.0)
+    rig.shop.fault("door_open", False)
+    cold_steel_keeps_its_ramp(rig)
+
+
 def test_an_open_door_withholds_heat_and_shutting_it_goes_on() -> None:
     rig = Rig()
     rig.start()
