@@ -29,7 +29,7 @@ from controller.model import (
     Board,
     Reading,
 )
-from controller.records import default_data_directory
+from controller.records import Book, RecordsError, database_path, default_data_directory
 from controller.serial_port import SerialPort, usb_candidates
 from controller.settings import ShopFileError
 from controller.wire.link import Link
@@ -149,8 +149,23 @@ def _data(directory: Path) -> bool:
     if free_mb < FREE_MB:
         print(f"missing: only {free_mb} MB are free for the record in {directory}; {FREE_MB} MB are wanted.")
         return False
-    print(f"good: the record in {directory} has {free_mb} MB of room.")
-    return True
+    problems = _book_problems(directory)
+    for text in problems:
+        print(f"missing: {text}")
+    if not problems:
+        print(f"good: the record in {directory} has {free_mb} MB of room.")
+    return not problems
+
+
+def _book_problems(directory: Path) -> list[str]:
+    """What is wrong with the book, where there is one already; the service starts with none that is damaged."""
+    path = database_path(directory)
+    if not os.path.exists(path):
+        return []
+    try:
+        return Book(path).verify()
+    except RecordsError as error:
+        return [str(error)]
 
 
 def _clock() -> bool:

@@ -12,7 +12,8 @@ import pytest
 from controller.cli import main
 from controller.commands.doctor import MISSING, about_opening
 from controller.daemon import KEEP_ALIVE_S
-from controller.model import Board
+from controller.model import Board, Event
+from controller.records import Records, database_path
 from controller.rehearsal import Rehearsal
 from controller.sim.shop import SimShop
 
@@ -102,3 +103,20 @@ def test_a_board_that_starts_anew_with_the_port_is_told_by_its_count_of_starts()
     assert "opening this port resets the board" in about_opening(board, board._replace(boots=42))
     assert "does not reset" in about_opening(board, board)
     assert "is not known" in about_opening(board, None)
+
+
+def test_a_damaged_book_is_missing_and_a_sound_one_good(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    words = ["doctor", "--data", str(tmp_path), "--device", str(tmp_path / "board")]
+    path = database_path(tmp_path)
+    records = Records(path, wall=lambda: 1.7e9, mono=lambda: 0.0)
+    records.put_events(Event("presence", 0.0, "Somebody is there.", {}) for _ in range(500))
+    assert records.close(10.0)
+    main(words)
+    assert f"good: the record in {tmp_path} has " in capsys.readouterr().out
+    sound = path.read_bytes()
+    for damaged in (b"\x55" * 9000, sound[:4096] + b"\x55" * (len(sound) - 4096)):
+        path.write_bytes(damaged)
+        assert main(words) == 1
+        told = capsys.readouterr().out
+        assert "good: the record" not in told
+        assert re.search(r"missing: .*(damaged|cannot be read)", told), told
