@@ -290,7 +290,8 @@ class Core:
         frame, board = self.sensing.frame, self.board
         self._second_s += self.moment.dt_s
         self._span_s += self.moment.dt_s
-        if self._second_s < SECOND_S or frame is None or board is None:
+        # What a long burst left over waits for the next reading: without one there is nothing to look at.
+        if self._second_s < SECOND_S or self._span_s == 0.0 or frame is None or board is None:
             return
         self._second_s = min(self._second_s - SECOND_S, SECOND_S)
         facts, command = self.facts, self.command

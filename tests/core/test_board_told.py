@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from controller.core.tick import Core
-from controller.model import Event, Reading, Temper
+from controller.model import Event, Reading, Start, Temper
 from controller.wire.frames import encode
 from controller.wire.link import Link
 from tests.core.rig import Rig, limits, program
@@ -120,3 +120,34 @@ def test_a_trip_of_the_board_beside_one_that_stands_is_told_by_itself() -> None:
     assert [(event.data["which"], event.text) for event in told] == [
         ("stuck", "The board has tripped again: heater current flows with heat off.")
     ]
+
+
+@pytest.mark.parametrize("powered", [True, False])
+def test_a_start_does_not_wait_for_the_arm_button_longer_because_the_board_is_silent(powered: bool) -> None:
+    """Else a press for something else, half a day later, would begin its heat."""
+    rig = Rig()
+    rig.run(3.0)
+    rig.tick(Start(program(), rig.load))
+    rig.run(10.0)
+    if powered:
+        rig.cable = False
+    else:
+        rig.shop.fault("board_power_cut")
+    for _ in range(6):
+        rig.now_s += 60.0
+        rig.core.tick(rig.now_s, rig.link.take_reading(), [])
+    assert rig.core.oven.phase == "ready"
+    assert rig.core.oven.run is None
+
+
+def test_a_long_burst_is_followed_by_a_tick_without_a_frame() -> None:
+    rig = Rig()
+    rig.start()
+    rig.run(20.0)
+    for _ in range(10):
+        rig.now_s += 0.25
+        rig.link.receive(rig.shop.exchange(rig.out, 0.25), rig.now_s)
+    rig.core.tick(rig.now_s, rig.link.take_reading(), [])
+    applied = rig.core.oven_applied
+    rig.core.tick(rig.now_s + 0.25, rig.link.take_reading(), [])
+    assert rig.core.oven_applied == applied
