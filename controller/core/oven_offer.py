@@ -20,6 +20,7 @@ class OvenOffer(OvenRun):
         super().__init__(limits, next_run_id)
         self._damaged = resumable is not None and unusable(resumable)
         self.resumable: Mapping[str, Any] | None = None if self._damaged else resumable
+        self._away_s = float(self.resumable.get("away_s", 0.0)) if self.resumable else 0.0
         self._offered_at_s: float | None = None
         self._told_resumable = False
         self._open: Run | None = None
@@ -73,13 +74,16 @@ class OvenOffer(OvenRun):
         if self._damaged:
             self._damaged = False
             moment.happened("run_lapsed", "What was stored of the run that was cut off is damaged; start anew.")
-        if self.resumable is None:
-            self._offered_at_s = None
+        if self.resumable is None and self.phase != "waiting_for_arm":
+            self._away_s, self._offered_at_s = 0.0, None
             return
-        run_id, away_s = self.resumable_run_id, float(self.resumable.get("away_s", 0.0))
         if self._offered_at_s is not None:
-            away_s += max(0.0, moment.now_s - self._offered_at_s)
+            self._away_s += max(0.0, moment.now_s - self._offered_at_s)
         self._offered_at_s = moment.now_s
+        if self.resumable is None:
+            # Its day goes on while it waits for the button: a wait in vain makes it no longer.
+            return
+        run_id, away_s = self.resumable_run_id, self._away_s
         if away_s > OFFERED_S:
             self._withdraw(moment, "Nobody went on with it within 24 h.")
             moment.happened("run_lapsed", f"Run {run_id} was cut off more than 24 h ago; start anew.", run_id=run_id)
@@ -91,13 +95,16 @@ class OvenOffer(OvenRun):
 
     def state(self) -> dict[str, Any] | None:
         """The run that would have to be resumed after a restart, as plain data; also one that waits for the button."""
-        if self.run is not None and self.phase in ACTIVE | {"waiting_for_arm"}:
+        if self.run is not None and self.phase == "waiting_for_arm":
+            return {**run_to_state(self.run, self._under()), "away_s": self._away_s}
+        if self.run is not None and self.phase in ACTIVE:
             return run_to_state(self.run, self._under())
         return dict(self.resumable) if self.resumable else None
 
     def _withdraw(self, moment: Moment, why: str) -> None:
         """It is no longer offered to go on. A run that had gone on here is open in the book, so its end is told."""
         run, self._open, self.resumable = self._open, None, None
+        self._away_s = 0.0
         if run is not None:
             self.run = run
             self._finish(moment, "stopped", why)
