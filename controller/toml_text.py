@@ -65,7 +65,8 @@ def where(path: Path) -> str:
 
 
 def shown(value: object) -> str:
-    """A value as a sentence may quote it: short, on one line, and never a failure."""
+    """A value as a sentence may quote it: short, on one line, never a failure, and without addresses: what a sentence
+    says may be in a log for years, and the address of an alert holds its password."""
     if value is None:
         return "null"
     if isinstance(value, bool):
@@ -75,6 +76,7 @@ def shown(value: object) -> str:
     if isinstance(value, float):
         return f"{value:g}"
     if isinstance(value, str):
+        value = _ADDRESS.sub(lambda found: f"{found[1] or ''}…", value)
         plain = "".join(letter if letter.isprintable() else "?" for letter in value[:60])
         return f'"{plain}…"' if len(value) > 60 else f'"{plain}"'
     if isinstance(value, Mapping):
@@ -82,6 +84,9 @@ def shown(value: object) -> str:
     return f"a list of {len(value)}" if isinstance(value, (list, tuple)) else f"a {type(value).__name__}"
 
 
+_ADDRESS: Final = re.compile(r"(?:(://|mailto:)|[^\s@]+@).*", re.DOTALL)
+"""An address from where its secrets may begin, with all that follows it."""
+_SECRET_KEY: Final = re.compile(r"""(["']?(?:url|channel)s?["']?\s*=).*""")
 _BARE = r'(?:[A-Za-z0-9_-]+|"[^"\\]*"|\'[^\']*\')'
 _DOTTED: Final = re.compile(rf"\s*({_BARE}(?:\s*\.\s*{_BARE})*)\s*=")
 _HEADER: Final = re.compile(rf"\s*(\[\[?)\s*({_BARE}(?:\s*\.\s*{_BARE})*)\s*\]")
@@ -134,7 +139,7 @@ def read_toml(text: str) -> Parsed:
 def _syntax_fault(message: str, place: re.Match[str] | None, row: str) -> Fault:
     plain = place.group(1) if place else message.removesuffix(" (at end of document)")
     advice = next((text for start, text in _ADVICE if plain.startswith(start)), plain)
-    what = shown(row.strip()) if row.strip() else "the text"
+    what = shown(_SECRET_KEY.sub(r"\1 …", row.strip())) if row.strip() else "the text"
     return Fault("", int(place.group(2)) if place else None, "syntax", f"{what} is not TOML: {advice}.")
 
 

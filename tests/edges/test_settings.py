@@ -254,6 +254,43 @@ def test_a_broken_line_costs_only_itself() -> None:
     assert parsed.lost == {("b",), ("d", "e")}
 
 
+SECRET = "SECRETPW"
+ADDRESSES = (
+    f"mailto:smith:{SECRET}@mail.example", f"json://192.168.1.9/{SECRET}", f"smith:{SECRET}@mail.example",
+    f'json://h" x="{SECRET}', f"json://h/a b {SECRET}",
+)  # fmt: skip
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        'url = "{}', "url = '{}", 'url = {}', 'url = ["{}"', '"url" = "{}', 'urls = "{}', 'name = "a" url = "{}"',
+        '{}"', 'url = ["{}"]', 'urls = "{}"',
+    ],
+)  # fmt: skip
+@pytest.mark.parametrize("address", ADDRESSES)
+def test_no_fault_of_a_channel_says_its_address(text: str, address: str) -> None:
+    written = '[oven]\nheater_w = 1500\n[[alerts.channel]]\nname = "a"\n' + text.replace("{}", address) + "\n"
+    with pytest.raises(ShopFileError) as found:
+        parse_shop(written)
+    assert SECRET not in str(found.value)
+
+
+@pytest.mark.parametrize("text", ['[alerts]\nchannel = "{}"', '[alerts]\nchannel = ["{}"]', '[oven]\nheater_w = "{}"'])
+@pytest.mark.parametrize("address", ADDRESSES)
+def test_no_address_in_a_wrong_place_is_said(text: str, address: str) -> None:
+    with pytest.raises(ShopFileError) as found:
+        parse_shop(text.replace("{}", address) + "\n")
+    assert SECRET not in str(found.value)
+
+
+def test_a_broken_line_of_a_url_shows_its_key_alone() -> None:
+    with pytest.raises(ShopFileError, match='"url = …" is not TOML: the closing quote is missing'):
+        parse_shop(f'[[alerts.channel]]\nname = "a"\nurl = "{SECRET}\n')
+    with pytest.raises(ShopFileError, match='"heater_w = 1500 W" is not TOML'):
+        parse_shop("[oven]\nheater_w = 1500 W\n")
+
+
 def test_a_broken_header_ends_the_reading_because_its_keys_would_land_elsewhere() -> None:
     parsed = read_toml("[oven\nheater_w = 4\n")
     assert parsed.tree == {}
