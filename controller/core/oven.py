@@ -45,7 +45,7 @@ class Oven(OvenOffer):
 
     def refusals(self, program: Program, load: tuple[LoadItem, ...], facts: Facts) -> list[Reason]:
         """Everything that speaks against starting this program now, beyond the interlocks."""
-        on = None if self.paused or self.phase in ("ended", "ready") else self.run
+        on = None if self.paused or self.phase in ("ended", "ready", "tripped") else self.run
         run_on = None if on is None else on.run_id
         return feasible.refusals(program, load, self._limits, facts, run_on)
 

@@ -333,6 +333,16 @@ def test_a_trip_ends_the_run_is_stored_and_only_the_reset_button_clears_it() -> 
     assert rig.shop.board.trips == 0
 
 
+def test_after_a_trip_a_start_is_refused_for_the_trip_and_not_for_the_run_that_it_ended() -> None:
+    rig = Rig()
+    rig.start()
+    rig.run(10.0)
+    rig.shop.fault("smoke")
+    rig.run(2.0)
+    rig.tick(Start(program(), rig.load))
+    assert sorted(rig.refusal()) == ["board_trip", "smoke"]
+
+
 def test_a_welded_relay_in_soak_trips() -> None:
     rig = Rig()
     rig.start(program(Temper(205.0, 3600.0)))
