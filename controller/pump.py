@@ -35,7 +35,8 @@ class Pump:
         if not (force or link.pending):
             return link.poll(now_s), []
         self.reading = reading = link.take_reading()
-        if self._remake and reading.board is not None:
+        # A board that does not fit says nothing of the shop: the core is made for the one that replaces it.
+        if self._remake and reading.board is not None and reading.incompatible is None:
             self._remake = False
             self.core = self._make_core(reading.board.fitted)
         outcome = self.core.tick(now_s, reading, requests)

@@ -89,7 +89,11 @@ def run(args: Namespace) -> int:
         return 2
     _tell(done)
     if args.json:
-        args.json.write_text(json.dumps(_as_json(done), indent=1) + "\n", encoding="utf-8")
+        try:
+            args.json.write_text(json.dumps(_as_json(done), indent=1) + "\n", encoding="utf-8")
+        except OSError as error:
+            print(f"{args.json} cannot be written: {error.strerror}.", file=sys.stderr)
+            return 2
     return DIFFERS if done.differs else 0
 
 

@@ -26,6 +26,7 @@ from controller.model import Answer, LoadItem, Outcome, Presence, Program, Reque
 from controller.pump import Pump
 from controller.serial_port import SerialPort
 from controller.sim.shop import SimShop
+from controller.wire.frames import encode
 from controller.wire.link import Link
 from tests.core.rig import Rig, limits
 
@@ -337,6 +338,27 @@ def test_the_core_made_for_the_board_knows_what_the_first_one_has_learnt(stopped
         state = pump.core.state()["run"]
         assert state["run_id"] == 1
         assert state["away_s"] == pytest.approx(23.0 * 3600.0, abs=10.0), "the hour without a board counts"
+
+
+def test_the_core_is_not_made_for_a_board_that_does_not_fit() -> None:
+    """It would stay so when that board is replaced."""
+    made: list[int | None] = []
+
+    def make(fitted: int | None) -> Core:
+        made.append(fitted)
+        return Core(limits())
+
+    pump = Pump(make, Link(), remake=True)
+    pump.link.port_changed("")
+    pump.step(b"", 0.0, (), True)
+    misfit = encode(b"B,1,1,1,7,0") + encode(b"H,1,1,12345,0,31855,31000,11000,0,0,0,0,1000")
+    pump.step(misfit, 0.25, (), True)
+    assert pump.core.facts.incompatible == 1.0
+    pump.link.port_changed("")
+    shop, to_board = SimShop(), b""
+    for tick in range(8):
+        to_board, _ = pump.step(shop.exchange(to_board, 0.25), 1.0 + 0.25 * tick, (), True)
+    assert made == [None, shop.board.fitted]
 
 
 # --- lateness ------------------------------------------------------------------------------------------------

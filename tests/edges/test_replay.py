@@ -369,6 +369,8 @@ def test_the_command_says_it_and_its_exit_code_too(
     assert ask("1", *data, "--json", str(out)) == 0
     assert capsys.readouterr().out.startswith("Run 1: the same commands in all ")
     assert json.loads(out.read_text())["same"] is True
+    assert ask("1", *data, "--json", str(tmp_path / "no" / "out.json")) == 2
+    assert "out.json cannot be written: No such file" in capsys.readouterr().err
     shop = tmp_path / "shop.toml"
     shop.write_text('[oven]\nheater_w = 1500\nlimit_c = 155\n[tank]\nheater_w = 1000\nvolume_l = 12\noil = "canola"\n')
     assert ask("1", *data, "--shop", str(shop)) == 1
