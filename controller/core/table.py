@@ -144,7 +144,7 @@ OVEN_ROWS: Final = (
         proven=True),
     Row("oven_no_rise", "oven", "oven_no_rise_k", 0.0, "trip",
         "The oven answers to full heat.",
-        "Full heat for two minutes, and the oven did not warm.",
+        "Heated for minutes, and the oven did not warm.",
         "Likely causes: the oven's own timer or thermostat is off, an element is open, the plug is out, or the "
         "sensor fell from its place. " + RESET),
     Row("oven_falling", "oven", "oven_fall_k", 5.0, "trip",
@@ -238,7 +238,7 @@ TANK_ROWS: Final = (
         "The sensor's chip may hang: switch the board off and on, and look at its wiring. " + RESET),
     Row("tank_no_rise", "tank", "tank_no_rise", 0.0, "trip",
         "The oil answers to its heater.",
-        "Full heat for five minutes, and the oil hardly warmed.",
+        "Heated for minutes, and the oil hardly warmed.",
         "Likely causes: the heater is open, its plug is out, or the sensor is out of the oil. " + RESET),
     Row("tank_apart", "tank", "tank_apart_k", 10.0, "trip",
         "The two oil sensors agree.",

@@ -7,13 +7,21 @@ the reading itself is what the rule is about, because the sensor rows already wi
 from __future__ import annotations
 
 from collections import deque
-from itertools import pairwise
+from itertools import islice, pairwise
 from typing import Final
 
 from controller.core.facts import NEVER, UNKNOWN, Facts
+from controller.metallurgy.quench_plan import ROOM_C, tank_heat
+from controller.model import Oil
 
 HALF_DUTY: Final = 0.5
 FULL_DUTY: Final = 0.9
+# Of one circuit for both zones that is used up an oven may get less, and needs longer to show what it does.
+SHARED_DUTY: Final = 0.4
+WHOLE_CIRCUIT: Final = 0.99
+FULL_FOR_S: Final = 120
+SHARED_FOR_S: Final = 300
+NO_RISE_K: Final = 3.0
 DOOR_ANSWER_S: Final = 90.0
 DOOR_RISE_K: Final = 3.0
 DOOR_FALL_K: Final = 5.0
@@ -29,7 +37,14 @@ FIRE_K_PER_MIN: Final = 10.0
 FIRE_LASTS_S: Final = 60.0
 # In 10 s: the least fire gives 1.7 K.
 LEVEL_K: Final = 1.0
-
+OIL_SHARE: Final = 0.25
+WARMING_S: Final = 600
+# A gentle preheat asks for 0.35; oil that is held asks for less than this.
+LEAST_GIVEN: Final = 0.3
+MOSTLY: Final = 0.9
+# Oils differ by a tenth in what a litre takes; their tank's loss follows from the litres.
+ANY_OIL: Final = Oil("any oil", "quench", 200.0, 40.0, 80.0, 0.875, 2000.0)
+ANY_OIL_J_PER_K_L: Final = 0.875 * 2000.0
 WATCHED: Final = (
     "asked_applied_oven", "asked_applied_tank", "oil_step", "oil_still_rising", "oven_disagree_k", "oven_fall_asked",
     "oven_fall_k", "oven_fall_unanswered", "oven_no_rise_k", "oven_over_rising_k", "oven_rising_off_k",
@@ -50,8 +65,8 @@ class OvenWatch:
     def __init__(self, door_fitted: bool = False) -> None:
         self.door_fitted = door_fitted
         self.asking = False
-        self._past: deque[float] = deque(maxlen=121)
-        self._half_s = self._full_s = 0
+        self._past: deque[float] = deque(maxlen=SHARED_FOR_S + 1)
+        self._half_s = self._full_s = self._shared_s = 0
         self.door_shut_s = 1e9
         self.since_fast_fall_s = 1e9
         self._asked_s = 0.0
@@ -79,6 +94,8 @@ class OvenWatch:
         self.since_fast_fall_s = 0.0 if fast else self.since_fast_fall_s + 1.0
         self._half_s = self._half_s + 1 if asked > HALF_DUTY else 0
         self._full_s = self._full_s + 1 if asked >= FULL_DUTY else 0
+        shared = asked >= SHARED_DUTY and facts.duty_sum >= WHOLE_CIRCUIT
+        self._shared_s = self._shared_s + 1 if shared or asked >= FULL_DUTY else 0
         self._no_rise(facts, air_target_c)
         self._falling(facts)
         self._rising_off(facts, asked, on)
@@ -103,7 +120,7 @@ class OvenWatch:
         """
         self.asking = self._said_no = False
         self._past.clear()
-        self._half_s = self._full_s = 0
+        self._half_s = self._full_s = self._shared_s = 0
         self.door_shut_s += gap_s
         self.since_fast_fall_s += gap_s
         self._off_s = self._quiet_s = 0.0
@@ -117,15 +134,23 @@ class OvenWatch:
         return fell_k if fell_k == fell_k else NEVER
 
     def _no_rise(self, facts: Facts, air_target_c: float | None) -> None:
-        """A reading that fell is the business of the falling rows: an opened door looks like that. A dead
-        element shows as a reading that stands still, or slides by less than they look for."""
         below = air_target_c is not None and facts.oven_c < air_target_c - 10.0
         facts.oven_no_rise_k = NEVER
-        if not below or self._full_s <= 120 or len(self._past) <= 120:
+        if not below:
             return
-        known = [c for c in self._past if c == c]
-        if max(known) - known[-1] < DOOR_FALL_K:
-            facts.oven_no_rise_k = 3.0 - (known[-1] - known[0])
+        for seconds, full_s in ((FULL_FOR_S, self._full_s), (SHARED_FOR_S, self._shared_s)):
+            if full_s > seconds and len(self._past) > seconds:
+                facts.oven_no_rise_k = max(facts.oven_no_rise_k, self._missing_k(seconds))
+
+    def _missing_k(self, seconds: int) -> float:
+        """What the reading lacks of a rise by 3 K in these seconds.
+
+        A reading that fell is the business of the falling rows: an opened door looks like that, where no switch says
+        that it is shut. A dead element shows as a reading that stands still, or slides by less than they look for.
+        """
+        known = [c for c in islice(self._past, len(self._past) - 1 - seconds, None) if c == c]
+        shut = self.door_fitted and self.door_shut_s > seconds
+        return NO_RISE_K - (known[-1] - known[0]) if shut or max(known) - known[-1] < DOOR_FALL_K else NEVER
 
     def _falling(self, facts: Facts) -> None:
         facts.oven_fall_k = NEVER
@@ -166,7 +191,8 @@ class OvenWatch:
             return
         hottest_c = max(known.values())
         if self._off_s == 0.0:
-            self._peak_c = max((c for c in self._past if c == c), default=hottest_c)
+            recent = islice(self._past, max(0, len(self._past) - FULL_FOR_S - 1), None)
+            self._peak_c = max((c for c in recent if c == c), default=hottest_c)
             self._peak_of.clear()
         self._off_s += 1.0
         if self._off_s <= OFF_PEAK_UNTIL_S or not known.keys() <= self._peak_of:
@@ -195,7 +221,11 @@ class TankWatch:
     def __init__(self, heat_j_per_k: float, heater_w: float) -> None:
         self._heat_j_per_k = heat_j_per_k
         self._heater_w = heater_w
-        self._past: deque[float] = deque(maxlen=601)
+        self._loss_w_per_k = tank_heat(ANY_OIL, heat_j_per_k / ANY_OIL_J_PER_K_L).loss_w_per_k
+        self._past: deque[float] = deque(maxlen=WARMING_S + 1)
+        self._given: deque[float] = deque(maxlen=WARMING_S)
+        self._given_s = 0.0
+        self._lit_s = 0
         self._half_s = self._full_s = 0
         self._off_s = 0.0
         self._since_quench_s = 1e9
@@ -225,6 +255,9 @@ class TankWatch:
         A quench from before it is as old as it is.
         """
         self._past.clear()
+        self._given.clear()
+        self._given_s = 0.0
+        self._lit_s = 0
         self._half_s = self._full_s = 0
         self._off_s = self._stepping_s = self._fast_s = 0.0
         self._since_quench_s += gap_s
@@ -234,6 +267,10 @@ class TankWatch:
     def second(self, facts: Facts, asked: float, on: bool, tank_limit_c: float | None) -> None:
         """One second: the duty asked, whether the output was on, and the tank limit (None without an oil)."""
         self._past.append(facts.tank_c)
+        before = self._given[0] if len(self._given) == WARMING_S else 0.0
+        self._given_s += asked - before
+        self._lit_s += (asked > 0.0) - (before > 0.0)
+        self._given.append(asked)
         self._half_s = self._half_s + 1 if asked > HALF_DUTY else 0
         self._full_s = self._full_s + 1 if asked >= FULL_DUTY else 0
         self._since_quench_s += 1.0
@@ -300,11 +337,22 @@ class TankWatch:
         return -change_k if change_k != NEVER and self._half_s > seconds else NEVER
 
     def _no_rise(self) -> float:
-        """Below 0 while the oil gained a quarter of what watts and litres give in 5 min of full heat."""
-        rise_k = self._change_k(300)
-        if self._heat_j_per_k <= 0.0 or rise_k == NEVER or self._full_s <= 300:
+        """Below 0 while the oil gained a quarter of what watts and litres give in 5 min of full heat.
+
+        Or in 10 min, with few breaks, of as much heat as a gentle preheat or a shared circuit gives: a quarter of what
+        is left of it over twice the loss of such a tank by geometry, so that oil that is only held, or cannot get any
+        warmer, is none.
+        """
+        if self._heat_j_per_k <= 0.0:
             return NEVER
-        return 0.25 * self._heater_w * 300.0 / self._heat_j_per_k - rise_k
+        worst, rise_k = NEVER, self._change_k(300)
+        if rise_k != NEVER and self._full_s > 300:
+            worst = OIL_SHARE * self._heater_w * 300.0 / self._heat_j_per_k - rise_k
+        rise_k = self._change_k(WARMING_S)
+        if rise_k != NEVER and self._lit_s >= MOSTLY * WARMING_S and self._given_s >= LEAST_GIVEN * WARMING_S:
+            lost_j = 2.0 * self._loss_w_per_k * max(0.0, self._past[-1] - ROOM_C) * WARMING_S
+            worst = max(worst, OIL_SHARE * (self._heater_w * self._given_s - lost_j) / self._heat_j_per_k - rise_k)
+        return worst
 
     def _rising_off_k(self) -> float:
         """The rise over 10 min with the heater off, and no more than ten times that of the middle minute.

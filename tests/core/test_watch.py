@@ -10,9 +10,9 @@ import pytest
 from controller.core.facts import NEVER, Facts
 from controller.core.interlocks import WITHHOLD, Interlocks
 from controller.core.watch import OvenWatch, TankWatch, unheard
-from controller.model import Event
+from controller.model import FITTED_OVEN_LIMIT, FITTED_TANK_LIMIT, Event, Preheat, Start, Temper
 from controller.sim.shop import FULL_KIT
-from tests.core.rig import limits
+from tests.core.rig import Rig, limits, program
 
 
 def no_facts() -> Facts:
@@ -207,3 +207,112 @@ def test_every_fact_of_the_watches_is_unknown_in_silence() -> None:
     unheard(facts)
     assert len(written) >= 12
     assert {name for name in written if getattr(facts, name) == getattr(facts, name)} == set()
+
+
+# --- Heat that shows nothing ---------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("k_per_s", [0.0, 0.06, 0.1, 0.15])
+def test_a_reading_that_slides_under_full_heat_behind_a_shut_door_is_no_rise(k_per_s: float) -> None:
+    """With a switch that says that the door is shut, an opened door is no excuse."""
+    oven = Oven(door_fitted=True)
+    oven.facts.door_open = 0.0
+    for at_s in range(140):
+        oven.second(150.0 - k_per_s * at_s, asked=1.0, target_c=205.0)
+    assert oven.worst["oven_no_rise_k"] >= 0.0
+
+
+def test_a_door_that_its_switch_saw_open_excuses_a_fall_for_two_minutes() -> None:
+    oven = Oven(door_fitted=True)
+    for at_s in range(250):
+        oven.facts.door_open = float(at_s == 100)
+        oven.second(150.0 - (0.2 * max(0, at_s - 100)), asked=1.0, target_c=205.0)
+        if 130 < at_s <= 220:
+            assert oven.facts.oven_no_rise_k < 0.0
+    assert oven.worst["oven_no_rise_k"] >= 0.0
+
+
+@pytest.mark.parametrize(("duty", "told_s"), [(0.95, 120), (0.84, 300), (0.5, 300), (0.3, None)])
+def test_an_oven_on_a_shared_circuit_is_judged_by_what_it_gets(duty: float, told_s: int | None) -> None:
+    oven = Oven()
+    oven.facts.duty_sum = 1.0
+    found = None
+    for at_s in range(400):
+        oven.second(20.0, asked=duty, target_c=205.0)
+        if found is None and oven.facts.oven_no_rise_k >= 0.0:
+            found = at_s
+    assert found == told_s
+
+
+def test_an_oven_that_could_have_more_is_not_judged_by_a_part() -> None:
+    oven = Oven()
+    oven.facts.duty_sum = 0.0
+    for _ in range(400):
+        oven.second(20.0, asked=0.84, target_c=205.0)
+    assert oven.worst["oven_no_rise_k"] < 0.0
+
+
+@pytest.mark.parametrize(("duty", "told_s"), [(1.0, 300), (0.7, 600), (0.35, 600), (0.2, None)])
+def test_oil_that_does_not_answer_is_told_also_when_it_is_warmed_gently(duty: float, told_s: int | None) -> None:
+    tank = Tank()
+    found = None
+    for at_s in range(800):
+        tank.second(30.0, asked=duty)
+        if found is None and tank.facts.tank_no_rise >= 0.0:
+            found = at_s
+    assert found == told_s
+
+
+def test_a_flicker_of_the_heat_does_not_hide_that_the_oil_does_not_answer() -> None:
+    tank = Tank()
+    for at_s in range(700):
+        tank.second(30.0, asked=0.0 if at_s % 100 == 0 else 1.0)
+    assert tank.worst["tank_no_rise"] >= 0.0
+
+
+@pytest.mark.parametrize(("oil_c", "duty"), [(60.0, 0.32), (80.0, 0.3)])
+def test_oil_that_a_weak_heater_only_holds_is_no_dead_heater(oil_c: float, duty: float) -> None:
+    """300 W in 10 L: at 60 °C it loses about a third of them."""
+    tank = Tank(heater_w=300.0)
+    for _ in range(1300):
+        tank.second(oil_c, asked=duty)
+    assert tank.worst["tank_no_rise"] < 0.0
+
+
+ONE_TANK_SENSOR = FULL_KIT & ~FITTED_TANK_LIMIT
+
+
+def test_a_sensor_above_the_oil_is_told_in_a_gentle_preheat() -> None:
+    rig = Rig(limits(), fitted=ONE_TANK_SENSOR, load=())
+    rig.arm()
+    rig.shop.fault("tank_probe_out")
+    rig.tick(Preheat(60.0, gentle=True))
+    rig.run(900.0, lambda: bool(rig.tripped()))
+    assert rig.tripped() == ["tank_no_rise"]
+    assert rig.shop.tank.upper_c < 40.0
+
+
+def test_a_sensor_above_the_oil_is_told_while_the_oven_has_its_part_of_the_circuit() -> None:
+    rig = Rig(limits(shared=True), fitted=ONE_TANK_SENSOR, oven_c=150.0)
+    rig.shop.fault("tank_probe_out")
+    rig.arm()
+    rig.tick(Start(program(Temper(230.0, 4 * 3600.0)), rig.load))
+    rig.run(900.0, lambda: rig.phase() == "soak")
+    rig.tick(Preheat(60.0))
+    rig.run(900.0, lambda: bool(rig.tripped()))
+    assert rig.tripped() == ["tank_no_rise"]
+    assert rig.shop.tank.upper_c < 50.0
+
+
+@pytest.mark.parametrize("fault", ["oven_probe_out", "oven_timer_out"])
+def test_an_oven_that_does_not_answer_is_told_while_the_oil_has_its_part_of_the_circuit(fault: str) -> None:
+    rig = Rig(
+        limits(shared=True, cutout="manual reset thermostat"), fitted=FULL_KIT & ~FITTED_OVEN_LIMIT, part_sensor=False
+    )
+    rig.shop.fault(fault)
+    rig.arm()
+    rig.tick(Preheat(60.0))
+    rig.tick(Start(program(Temper(200.0, 3600.0)), rig.load))
+    rig.run(400.0, lambda: bool(rig.tripped()))
+    assert rig.tripped() == ["oven_no_rise"]
+    assert rig.shop.oven.air_c < 200.0
