@@ -258,7 +258,9 @@ class Core:
         facts.smoke = float(inputs & INPUT_SMOKE)
         facts.door_open = float(inputs & INPUT_DOOR_OPEN)
         facts.level_low = 0.0 if inputs & INPUT_LEVEL_GOOD else 1.0
-        facts.level_low_hot = facts.level_low if facts.tank_heat_s_ago <= 120.0 else 0.0
+        # Once it has tripped its cause is the low level, however long ago the heat was.
+        hot = facts.tank_heat_s_ago <= 120.0 or self.interlocks.acting("level_heating")
+        facts.level_low_hot = facts.level_low if hot else 0.0
         armed = bool(inputs & INPUT_ARMED)
         if armed != self._armed_before:
             self._armed_before = armed

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import pytest
 
 from controller.core.tick import Core
-from controller.model import Event, Reading, Start, Temper
+from controller.model import Event, Preheat, Reading, Start, Temper
 from controller.wire.frames import encode
 from controller.wire.link import Link
 from tests.core.rig import Rig, limits, program
@@ -151,3 +151,18 @@ def test_a_long_burst_is_followed_by_a_tick_without_a_frame() -> None:
     applied = rig.core.oven_applied
     rig.core.tick(rig.now_s + 0.25, rig.link.take_reading(), [])
     assert rig.core.oven_applied == applied
+
+
+def test_a_level_that_fell_under_heat_is_not_reset_while_it_is_low() -> None:
+    rig = Rig(tank_c=40.0)
+    rig.arm()
+    rig.tick(Preheat(50.0))
+    rig.run(30.0)
+    rig.shop.fault("level_low")
+    rig.run(300.0)
+    for low in (True, False):
+        rig.shop.fault("level_low", low)
+        rig.run(2.0)
+        rig.shop.press("reset")
+        rig.run(4.0)
+        assert ("level_heating" in rig.core.interlocks.latched) is low
