@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import asyncio
+import threading
 import time
 from collections.abc import AsyncIterator
 from concurrent.futures import Future
@@ -72,39 +73,44 @@ class Shop(Desk):
         return future
 
 
-class SlowBook(Book):
-    """A card that takes its time."""
+class Late(Book):
+    """A start that is heard of, and then held up, by a slow card or a weak radio, until it may go on."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.heard, self.may_go_on = threading.Event(), threading.Event()
+
+    def hold_up(self) -> None:
+        self.heard.set()
+        assert self.may_go_on.wait(30.0)
 
     def piece(self, piece_id: int) -> dict[str, Any] | None:
-        time.sleep(0.2)
+        self.hold_up()
         return super().piece(piece_id)
 
+    async def body(self) -> AsyncIterator[bytes]:
+        yield b'{"program": '
+        await asyncio.to_thread(self.hold_up)
+        yield b'"straw"}'
 
-async def late_bytes() -> AsyncIterator[bytes]:
-    yield b'{"program": '
-    await asyncio.sleep(0.2)
-    yield b'"straw"}'
 
-
-@pytest.mark.parametrize(
-    "how",
-    [
-        {"json": {"program": "straw", "load": [{"mass_kg": 0.3, "section_mm": 12, "piece": 2}]}},
-        {"content": late_bytes()},
-    ],
-    ids=["slow card", "weak radio"],
-)
-def test_a_start_that_was_asked_before_a_stop_and_comes_after_it_is_dead(how: dict[str, Any]) -> None:
-    desk = Shop()
-    rig = Rig(desk=desk, book=SlowBook())
+@pytest.mark.parametrize("held_up_by", ["slow card", "weak radio"])
+def test_a_start_that_was_asked_before_a_stop_and_comes_after_it_is_dead(held_up_by: str) -> None:
+    desk, book = Shop(), Late()
+    rig = Rig(desk=desk, book=book)
+    how: dict[str, Any] = {"content": book.body()}
+    if held_up_by == "slow card":
+        how = {"json": {"program": "straw", "load": [{"mass_kg": 0.3, "section_mm": 12, "piece": 2}]}}
 
     async def both() -> list[httpx.Response]:
         transport = httpx.ASGITransport(app=rig.app, client=("127.0.0.1", 5000))
         async with httpx.AsyncClient(transport=transport, base_url=HOME, headers=bearer(rig.operator)) as web:
 
             async def stop() -> httpx.Response:
-                await asyncio.sleep(0.05)
-                return await web.post("/api/v1/stop")
+                assert await asyncio.to_thread(book.heard.wait, 30.0)
+                answer = await web.post("/api/v1/stop")
+                book.may_go_on.set()
+                return answer
 
             return await asyncio.gather(web.post("/api/v1/oven/start", **how), stop())
 
