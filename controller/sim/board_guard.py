@@ -102,8 +102,9 @@ class Guard:
             return code
         now = self.now
         self.last_seq = seq
+        heard_again = now - self.good_s_ms >= SILENCE_MS
         self.fed_ms = self.good_s_ms = now
-        if flags != self.flags:
+        if flags != self.flags or heard_again:
             self.flags = flags
             self.changed = True
         if flags & FLAG_TRIP and now - self.hold_ms >= GRACE_MS:

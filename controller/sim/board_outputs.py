@@ -9,7 +9,7 @@ from __future__ import annotations
 from typing import Final
 
 from ..model import OUTPUT_AGITATOR, OUTPUT_CONTACTOR, OUTPUT_OVEN, OUTPUT_SOUNDER, OUTPUT_TANK
-from .board_guard import FLAG_AGITATOR, FLAG_SOUNDER, SOUND_MS, Guard
+from .board_guard import FLAG_AGITATOR, FLAG_SOUNDER, SILENCE_MS, SOUND_MS, Guard
 from .board_inputs import NEVER
 
 WINDOW_MS: Final = 1_000
@@ -98,15 +98,19 @@ class Outputs:
     def _signals(self) -> int:
         """Sounder and agitator; when a time of theirs runs out."""
         guard = self._guard
-        if guard.sid:
-            self._make_bits(guard.flags)
-            return NEVER
-        kept_until = guard.silent_ms + SOUND_MS
-        if guard.now >= kept_until or not (guard.trips or guard.sensors.tank_heard > WARM_OIL):
-            guard.kept = 0
-        sounding = bool(guard.trips) and guard.now < guard.sound_until_ms
-        self._make_bits(guard.kept | (FLAG_SOUNDER if sounding else 0))
-        return min(kept_until if guard.kept else NEVER, guard.sound_until_ms if sounding else NEVER)
+        shown, due, unheard_ms = guard.flags, NEVER, guard.good_s_ms + SILENCE_MS
+        if not guard.sid:
+            kept_until = guard.silent_ms + SOUND_MS
+            if guard.now >= kept_until or not (guard.trips or guard.sensors.tank_heard > WARM_OIL):
+                guard.kept = 0
+            shown, unheard_ms = guard.kept, guard.now
+            due = kept_until if shown else NEVER
+        if guard.trips and guard.now < guard.sound_until_ms:
+            if guard.now >= unheard_ms:
+                shown |= FLAG_SOUNDER
+            due = min(due, guard.sound_until_ms if guard.now >= unheard_ms else unheard_ms)
+        self._make_bits(shown)
+        return due
 
     def _make_bits(self, signals: int) -> None:
         guard = self._guard

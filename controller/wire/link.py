@@ -5,6 +5,7 @@ It owns half a frame, the session and the sequence, and nothing else. It does no
 
 from __future__ import annotations
 
+from math import inf
 from typing import Final
 
 from controller.model import Board, BoardLimits, Command, Reading, Telemetry
@@ -15,6 +16,8 @@ from controller.wire.messages import AnswerMessage, BootMessage, HelloMessage, M
 GREET_EVERY_S: Final = 0.3
 GREET_MISFIT_EVERY_S: Final = 5.0
 LIMIT_RETRY_S: Final = 0.5
+DEAF_S: Final = 3.0
+"""After so long without a word from the board, what we send may still arrive."""
 FOREIGN_FRAMES: Final = 2
 """So many telemetry frames in a row with another session's number, and ours is over."""
 REMEMBERED: Final = 64
@@ -37,6 +40,8 @@ class Link:
         self._board: Board | None = None
         self._incompatible: str | None = None
         self._greeted_s: float | None = None
+        self._heard_s = inf
+        self._deaf = False
         self._awaited: dict[int, int] = {}
         self._stale = 0
         self._end_session()
@@ -86,6 +91,7 @@ class Link:
                 self._decoder.refuse()
                 self._look_for_foreign_hello(body)
                 continue
+            self._heard_s, self._deaf = now_s, False
             self._take(message)
             taken.append(message)
         return tuple(taken)
@@ -98,7 +104,7 @@ class Link:
 
     def poll(self, now_s: float) -> bytes:
         """A greeting, if one is due."""
-        if self._port_text or self._sid:
+        if self._port_text or self._sid or self._deaf:
             return b""
         every_s = GREET_MISFIT_EVERY_S if self._incompatible else GREET_EVERY_S
         if self._greeted_s is not None and now_s - self._greeted_s < every_s:
@@ -107,7 +113,14 @@ class Link:
         return encode(messages.greet_body(messages.PROTOCOL, messages.PROTOCOL))
 
     def send(self, command: Command, now_s: float) -> bytes:
-        """The bytes for this tick: a greeting while no session is open, else limits that are due, and an S."""
+        """The bytes for this tick: a greeting while no session is open, else limits that are due, and an S.
+
+        Nothing while a board that was in session is not heard: only a host that has fallen silent makes it sound a
+        trip of its own and stir warm oil on, and a greeting would be a host that speaks. Its telemetry comes unasked.
+        """
+        if self._sid and now_s - self._heard_s >= DEAF_S:
+            self._end_session()
+            self._deaf = True
         if not self._sid:
             return self.poll(now_s)
         sent = self._limits(command.limits, now_s)

@@ -340,18 +340,20 @@ static void open_window(struct guard *g, const bool allowed[ZONES], bool in_time
     }
 }
 
-/* Sounder and agitator: the host's flags in a session; outside, what outlives it. */
+/* Sounder and agitator: the host's flags in a session; outside, what outlives it. A host that only greets, because it
+ * hears nothing, opens session after session and does not silence a trip. */
 static uint8_t signals(struct guard *g)
 {
+    const bool unheard = g->sid == 0 || g->age[AGE_GOOD_S] >= SESSION_ENDS_MS;
     uint8_t shown = g->flags;
     if (g->sid == 0) {
         if (g->age[AGE_SILENT] >= SOUND_MS || (standing(g) == 0 && g->tank_heard <= WARM_OIL)) {
             g->kept = 0;
         }
         shown = g->kept;
-        if (standing(g) != 0 && g->age[AGE_TRIP] < SOUND_MS) {
-            shown |= FLAG_SOUNDER;
-        }
+    }
+    if (unheard && standing(g) != 0 && g->age[AGE_TRIP] < SOUND_MS) {
+        shown |= FLAG_SOUNDER;
     }
     return (uint8_t)((shown & FLAG_SOUNDER ? OUTPUT_SOUNDER : 0U) | (shown & FLAG_AGITATOR ? OUTPUT_AGITATOR : 0U));
 }

@@ -272,6 +272,34 @@ def test_sounder_and_agitator_keep_their_state_for_30_minutes_over_65_degrees(wa
     assert rig.board.outputs == 0
 
 
+def test_a_host_that_hears_nothing_and_greets_silences_no_trip() -> None:
+    rig = tripped()
+    rig.greet()
+    rig.duty(0, 0, AGITATOR)
+    rig.pass_ms(1_900)
+    for _ in range(300):
+        rig.greet()
+        rig.pass_ms(100)
+        assert rig.board.outputs == 8
+        rig.pass_ms(200)
+        assert rig.board.outputs == 8
+    rig.duty(0, 0, AGITATOR)
+    assert rig.board.outputs == 16, "whoever sends an S decides"
+    rig.pass_ms(1_999)
+    assert rig.board.outputs == 16
+    rig.duty(0, 0, SOUNDER)
+    rig.duty(0, 0, 0)
+    assert rig.board.outputs == 0
+    rig.pass_ms(1_900)
+    rig.greet()
+    rig.pass_ms(99)
+    assert rig.board.outputs == 0
+    rig.pass_ms(1)
+    assert rig.board.outputs == 8
+    rig.pass_ms(30 * MINUTE)
+    assert rig.board.outputs == 0, "half an hour is enough"
+
+
 def test_the_agitator_goes_on_with_a_trip_and_ends_when_the_oil_is_cool_without_one() -> None:
     rig = tripped()
     rig.greet()

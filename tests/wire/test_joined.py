@@ -6,7 +6,7 @@ import random
 
 import pytest
 
-from controller.model import BoardLimits, Command
+from controller.model import OUTPUT_AGITATOR, OUTPUT_SOUNDER, BoardLimits, Command
 from controller.wire.link import Link
 from tests.firmware.twin_rig import Rig
 
@@ -15,13 +15,15 @@ STEP_MS = 10
 
 
 class Line:
-    """Both ends and the bytes between them. `one_way_ms`: how long bytes are under way. `harm` 0..1 a chunk."""
+    """Both ends and the bytes between them. `one_way_ms`: how long bytes are under way. `harm` 0..1 a chunk. `deaf`:
+    nothing reaches the host, which still has a tick every 250 ms."""
 
     def __init__(self, one_way_ms: int = 0, seed: int = 0) -> None:
         self.rig, self.link = Rig(), Link()
         self.one_way_ms = one_way_ms
         self.chance = random.Random(seed)
         self.harm = 0.0
+        self.deaf = False
         self.ms = 0
         self.to_host: list[tuple[int, bytes]] = []
         self.to_board: list[tuple[int, bytes]] = []
@@ -45,8 +47,9 @@ class Line:
             self.rig.board.advance(STEP_MS, self.rig.sense)
             self.to_host.append((self.ms + self.one_way_ms, self.carried(self.rig.board.transmit())))
             while self.to_host and self.to_host[0][0] <= self.ms:
-                self.link.receive(self.to_host.pop(0)[1], self.ms / 1000)
-            if self.link.pending:
+                heard = self.to_host.pop(0)[1]
+                self.link.receive(b"" if self.deaf else heard, self.ms / 1000)
+            if self.link.pending or (self.deaf and self.ms % 250 == 0):
                 self.link.take_reading()
                 sent = self.link.send(command, self.ms / 1000)
             else:
@@ -84,3 +87,26 @@ def test_a_line_that_garbles_frames_never_heats_unarmed_and_heals(one_way_ms: in
     reading = line.link.take_reading()
     assert line.link.greeted
     assert (reading.limits_set, reading.answer) == (True, 5), "well understood, and refused: not armed"
+
+
+def test_a_host_that_hears_nothing_leaves_a_trip_sounding_and_warm_oil_stirred() -> None:
+    """The board's line to the host breaks; the other way goes on. Then the board trips."""
+    line = Line()
+    line.rig.values[2] = 7_000
+    asked = Command(agitator=True, limits=LIMITS)
+    line.run(4, asked)
+    assert line.rig.board.outputs == OUTPUT_AGITATOR
+    line.deaf = True
+    line.run(8, asked)
+    assert line.rig.board.outputs == OUTPUT_AGITATOR
+    line.rig.board.stop_closed = False
+    line.run(0.2, asked)
+    line.rig.board.stop_closed = True
+    for _ in range(20):
+        line.run(30, asked)
+        assert line.rig.board.outputs == OUTPUT_AGITATOR | OUTPUT_SOUNDER
+    line.deaf = False
+    line.run(2, asked)
+    assert line.link.greeted
+    assert line.rig.board.outputs == OUTPUT_AGITATOR, "whoever is heard decides"
+    assert line.rig.board.trips == 16

@@ -110,6 +110,29 @@ def test_a_session_that_is_over_is_greeted_anew(ends: bytes) -> None:
     assert lines(link.send(Command(oven_duty=1.0), 1.0)) == ["H,1,1"]
 
 
+def test_a_board_that_is_not_heard_any_more_is_left_to_itself_until_it_is() -> None:
+    link = opened()
+    assert link.send(Command(agitator=True), 0.2)
+    link.receive(telemetry(77), 0.3)
+    assert lines(link.send(Command(agitator=True), 3.29)) == ["S,77,2,0,0,2"]
+    for tick in range(4, 400):
+        assert link.send(Command(agitator=True), 3.3 + tick) == link.poll(3.3 + tick) == b""
+    assert not link.greeted
+    link.receive(b"noise*1234\n!H", 410.0)
+    assert link.poll(410.0) == b""
+    link.receive(b"\n" + telemetry(0), 410.1)
+    assert lines(link.poll(410.1)) == ["H,1,1"]
+    link.receive(hello(78), 410.2)
+    assert lines(link.send(Command(), 410.3)) == ["S,78,1,0,0,0"]
+
+
+def test_another_port_is_greeted_at_once() -> None:
+    link = opened()
+    assert link.send(Command(), 9.0) == b""
+    link.port_changed("")
+    assert lines(link.poll(9.1)) == ["H,1,1"]
+
+
 def test_another_layout_gets_no_duty_and_says_so() -> None:
     link = Link()
     link.port_changed("")

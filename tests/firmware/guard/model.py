@@ -313,15 +313,17 @@ class Model:
         ready = self.contactor and self.now - self.contactor_closed >= 100
         self.heating = [ready and into < self.on[0], ready and self.on[1] > 0 and into >= 1_000 - self.on[1]]
         self.last_heat = [self.now if on else ago for on, ago in zip(self.heating, self.last_heat, strict=True)]
-        signals = self.flags & 3 if self.sid else self.signals_alone()
+        signals = self.flags & 3 if self.sid else self.kept_alone()
+        if self.trips and self.now - self.tripped_at < 1_800_000:
+            signals |= not self.sid or self.now - self.good_s >= 2_000
         self.look_at_currents()
         self.outputs = self.heating[0] + 2 * self.heating[1] + 4 * self.contactor + 8 * (signals & 3)
 
-    def signals_alone(self) -> int:
+    def kept_alone(self) -> int:
         keeps = self.trips or (self.oil is not None and self.oil > 6_500)
         if not keeps or self.now - self.silent >= 1_800_000:
             self.kept = 0
-        return self.kept | bool(self.trips and self.now - self.tripped_at < 1_800_000)
+        return self.kept
 
     # --- the line ---
 

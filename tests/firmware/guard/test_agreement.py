@@ -42,6 +42,11 @@ WRITTEN: dict[str, list[Step]] = {
     "fifteen minutes": [*HEATED, *[("stream", 200, 0, 0, 4)] * 20],
     "two hours at work": [*HEATED, *[("stream", 240, 10, 0, 12)] * 4, ("stream", 240, 0, 0, 8)],
     "half an hour of noise": [("wait", 500), ("greet",), ("duty", 0, 0, 16), ("duty", 0, 0, 3), ("wait", 1_810_000)],
+    "a host that only greets": [
+        ("wait", 500), ("greet",), ("duty", 0, 0, 17), ("duty", 0, 0, 2), *[("greet",), ("wait", 240)] * 12,
+        ("duty", 0, 0, 2), ("wait", 250), *[("greet",), ("wait", 240)] * 12, ("wait", 3_000),
+        *[("greet",), ("wait", 1_990)] * 4, ("duty", 0, 0, 0), ("wait", 2_500), ("hold",), ("greet",), ("wait", 300),
+    ],
     "warm oil stirs on": [("wait", 500), ("sense", 3, 7_000), ("greet",), ("duty", 0, 0, 2), ("wait", 600_000),
                           ("sense", 3, 6_400), ("wait", 1_000)],
     "every trip and its reset": [

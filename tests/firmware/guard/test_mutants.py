@@ -37,6 +37,7 @@ SHORT: list[list[Step]] = [
     WRITTEN["heat lost and found"],
     WRITTEN["five of twenty"],
     WRITTEN["warm oil stirs on"],
+    WRITTEN["a host that only greets"],
     [*HEATED, ("greet",), ("wait", 100), ("duty", 0, 500, 4), ("wait", 2_500), ("duty", 0, 0, 4, 1, 1)],
     [*HEATED, ("greet",), ("send", "S,0,1,0,0,0"), ("greet", 2, 2), ("send", "S,0,1,0,0,0"),
      ("send", "S,{sid},1,0,0,0")],
