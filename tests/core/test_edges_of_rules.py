@@ -25,13 +25,21 @@ def sensor(value_c: float, fault: str = "-") -> Sensor:
     ("control_c", "limit_c", "right_c"), [(200.0, 250.0, 250.0), (250.0, 200.0, 250.0), (200.0, 200.0, 200.0)]
 )
 def test_the_hotter_of_two_sensors_counts(control_c: float, limit_c: float, right_c: float) -> None:
-    assert _highest(sensor(control_c), sensor(limit_c)) == right_c
+    assert _highest(sensor(control_c), sensor(limit_c), 300.0) == right_c
 
 
 def test_one_untrusted_sensor_leaves_the_highest_unknown() -> None:
-    assert isnan(_highest(sensor(nan), sensor(200.0)))
-    assert isnan(_highest(sensor(200.0), sensor(nan)))
-    assert _highest(sensor(200.0), sensor(nan, "N")) == 200.0
+    for trip_c in (300.0, None):
+        assert isnan(_highest(sensor(nan), sensor(200.0), trip_c))
+        assert isnan(_highest(sensor(200.0), sensor(nan), trip_c))
+        assert _highest(sensor(200.0), sensor(nan, "N"), trip_c) == 200.0
+
+
+def test_at_the_trip_one_trusted_sensor_is_enough() -> None:
+    assert _highest(sensor(nan), sensor(300.0), 300.0) == 300.0
+    assert _highest(sensor(300.0), sensor(nan), 300.0) == 300.0
+    assert isnan(_highest(sensor(nan), sensor(299.99), 300.0))
+    assert isnan(_highest(sensor(nan), sensor(nan), 300.0))
 
 
 @pytest.mark.parametrize("letter", ["O", "G", "V", "R", "X"])
