@@ -143,8 +143,17 @@ def test_a_boards_counts_of_on_time_that_start_again_are_no_heat() -> None:
             sensing.forget_time()
         sensing.take(frame(250, on_ms=0), BOARD, 0.0, 0.0)
         assert (sensing.oven_heat_s_ago == 0.0) is heated
+        assert sensing.tank_heat_s_ago > 1e8
         sensing.take(frame(500, on_ms=200), BOARD, 0.0, 0.0)
         assert sensing.oven_heat_s_ago == 0.0
+
+
+def test_on_time_that_the_first_frame_after_a_boot_tells_of_is_heat() -> None:
+    sensing = Sensing(limits())
+    sensing.take(frame(1000, on_ms=40), BOARD, 0.0, 0.0)
+    sensing.forget_time()
+    sensing.take(frame(250, on_ms=40), BOARD, 0.0, 0.0)
+    assert sensing.oven_heat_s_ago == 0.0
 
 
 def test_milliseconds_that_go_back_are_a_boot_that_nobody_has_told_of() -> None:
@@ -153,6 +162,7 @@ def test_milliseconds_that_go_back_are_a_boot_that_nobody_has_told_of() -> None:
     sensing.take(frame(5000), BOARD, 0.0, 0.0)
     assert not sensing.went_back(frame(5000))
     assert not sensing.went_back(frame(5000 + 0x7FFFFFFF))
+    assert sensing.went_back(frame(5000 + 0x80000000))
     assert sensing.went_back(frame(4999))
     sensing.forget_time()
     assert not sensing.went_back(frame(4999))
