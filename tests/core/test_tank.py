@@ -181,12 +181,12 @@ def test_a_schedule_outlives_a_reading_that_is_lost(lost: str) -> None:
 
 
 def deaf(rig: Rig, seconds: float) -> None:
-    """The board hears us and stays armed, but none of its words arrive."""
+    """The board hears us and stays armed, but none of its telemetry arrives."""
     end_s = rig.now_s + seconds
     while rig.now_s < end_s:
         rig.now_s += 0.25
-        rig.shop.exchange(rig.out, 0.25)
-        outcome = rig.core.tick(rig.now_s, rig.link.take_reading(), [])
+        rig.link.receive(rig.shop.exchange(rig.out, 0.25), rig.now_s)
+        outcome = rig.core.tick(rig.now_s, rig.link.take_reading()._replace(frames=()), [])
         rig.out = rig.link.send(outcome.command, rig.now_s)
         rig.events += outcome.events
 
