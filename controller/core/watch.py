@@ -200,7 +200,10 @@ class OvenWatch:
             self._peak_of |= known.keys()
         if self._off_s > OFF_PEAK_UNTIL_S:
             facts.oven_rising_off_k = hottest_c - self._peak_c
-            self._peak_c += OFF_DRIFT_K_PER_S
+            if hottest_c > self._peak_c:
+                # After what the oven does, and no further: a line that rose by itself would hide a relay that sticks
+                # after a day at rest.
+                self._peak_c += OFF_DRIFT_K_PER_S
 
     def _over_rising(self, facts: Facts, asked: float, on: bool, withheld_over: bool) -> None:
         """A relay stuck closed, seen while the over-program row has taken the heat off."""

@@ -112,6 +112,26 @@ def test_a_bad_sample_or_a_lost_sensor_does_not_hide_a_stuck_relay(
     assert risen_k < 8.0
 
 
+@pytest.mark.parametrize("rested_h", [0.1, 14.0, 72.0])
+def test_a_relay_that_sticks_after_days_at_rest_is_seen_as_soon_as_after_minutes(rested_h: float) -> None:
+    oven = Oven()
+    for _ in range(round(rested_h * 3600.0)):
+        oven.second(20.0)
+    assert oven.worst["oven_rising_off_k"] <= 0.0
+    for at_s in range(60):
+        oven.second(20.0 + 0.3 * at_s)
+        if oven.worst["oven_rising_off_k"] >= 5.0:
+            break
+    assert at_s <= 20
+
+
+def test_a_shop_that_warms_up_over_the_day_is_no_stuck_relay() -> None:
+    oven = Oven()
+    for at_s in range(4 * 3600):
+        oven.second(10.0 + 8.0 / 3600.0 * at_s)
+    assert oven.worst["oven_rising_off_k"] < 1.0
+
+
 def test_a_bad_sample_while_the_door_is_open_is_no_reason_for_a_trip_when_it_is_shut() -> None:
     oven = Oven()
     for _ in range(100):
