@@ -18,6 +18,8 @@ HALF_DUTY: Final = 0.5
 FULL_DUTY: Final = 0.9
 # Of one circuit for both zones that is used up an oven may get less, and needs longer to show what it does.
 SHARED_DUTY: Final = 0.4
+# Below this also the half of a weak oven's power, less its loss, still warms it; further up it may only hold it.
+SHARED_BELOW_C: Final = 100.0
 WHOLE_CIRCUIT: Final = 0.99
 FULL_FOR_S: Final = 120
 SHARED_FOR_S: Final = 300
@@ -40,7 +42,7 @@ LEVEL_K: Final = 1.0
 OIL_SHARE: Final = 0.25
 WARMING_S: Final = 600
 # A gentle preheat asks for 0.35; oil that is held asks for less than this.
-LEAST_GIVEN: Final = 0.3
+LEAST_GIVEN: Final = 0.34
 MOSTLY: Final = 0.9
 # Oils differ by a tenth in what a litre takes; their tank's loss follows from the litres.
 ANY_OIL: Final = Oil("any oil", "quench", 200.0, 40.0, 80.0, 0.875, 2000.0)
@@ -139,6 +141,8 @@ class OvenWatch:
         if not below:
             return
         for seconds, full_s in ((FULL_FOR_S, self._full_s), (SHARED_FOR_S, self._shared_s)):
+            if seconds == SHARED_FOR_S and not facts.oven_c < SHARED_BELOW_C:
+                continue
             if full_s > seconds and len(self._past) > seconds:
                 facts.oven_no_rise_k = max(facts.oven_no_rise_k, self._missing_k(seconds))
 

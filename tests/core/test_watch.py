@@ -264,6 +264,15 @@ def test_an_oven_on_a_shared_circuit_is_judged_by_what_it_gets(duty: float, told
     assert found == told_s
 
 
+def test_a_hot_oven_that_half_a_circuit_only_holds_is_no_dead_element() -> None:
+    """Shared circuit, drawn oven 118: half its power holds it at 200 °C."""
+    oven = Oven()
+    oven.facts.duty_sum = 1.0
+    for _ in range(900):
+        oven.second(200.0, asked=0.5, target_c=242.0)
+    assert oven.worst["oven_no_rise_k"] < 0.0
+
+
 def test_an_oven_that_could_have_more_is_not_judged_by_a_part() -> None:
     oven = Oven()
     oven.facts.duty_sum = 0.0
