@@ -97,8 +97,8 @@ CAUSES: Final[Mapping[str, tuple[str, str]]] = {
     "oven_jump_lasting": ("an oven reading jumped and stayed there", ""),
     "oven_frozen": ("an oven reading stands still", ""),
     "oven_over_program": ("the oven is well above the program", ""),
-    "oven_over_rising": ("the oven heats with its heat off", ""),
-    "oven_rising_off": ("the oven heats with its heat off", ""),
+    "oven_over_rising": ("the oven heats though it is switched off", ""),
+    "oven_rising_off": ("the oven heats though it is switched off", ""),
     "oven_over_again": ("the oven ran away twice in one run", ""),
     "oven_no_rise": ("the oven does not warm at full heat", ""),
     "oven_falling": ("the oven reading fell under heat", ""),
@@ -129,7 +129,7 @@ CAUSES: Final[Mapping[str, tuple[str, str]]] = {
     "tank_no_rise": ("the oil hardly warms at full heat", ""),
     "tank_apart": ("the two oil sensors are far apart", ""),
     "tank_falling": ("the oil reading fell under heat", ""),
-    "tank_rising_off": ("the oil heats with its heater off", ""),
+    "tank_rising_off": ("the oil heats though it is switched off", ""),
     "oil_step": ("the oil rose as after a quench", ""),
     "oil_still_rising": ("the oil still rises after the quench", ""),
     "boil_over": ("it is nearly as hot as boiling water", ""),
@@ -150,7 +150,7 @@ BOARD_TRIPS: Final[Mapping[str, tuple[str, str]]] = {
         "the oven passed the board's limit",
         "A relay may be stuck, or a sensor moved. Let it cool 20 °C below the limit.",
     ),
-    "stuck": ("heater current flows with heat off", "Unplug the heater; its relay is most likely stuck closed."),
+    "stuck": ("a heater draws current though switched off", "Its relay is most likely stuck closed."),
     "stop": ("the stop circuit was opened", "Release stop when all is well, or look for a loose wire."),
     "level": ("the oil level fell under heat", "Look for a leak; fill up when it is cool."),
     "sensor_oven": ("an oven sensor was lost", "Mend its wire and wait 30 s."),
@@ -159,6 +159,7 @@ BOARD_TRIPS: Final[Mapping[str, tuple[str, str]]] = {
     "host": ("a trip is stored in the board", "The book says what it was. Look at the oven and the oil."),
 }
 DANGEROUS_FIRST: Final = ("smoke", "oil_trip", "oil_still_rising", "oven_over_rising", "oven_rising_off")
+STUCK: Final = frozenset({"oven_over_rising", "oven_rising_off", "tank_rising_off"})
 # What to do about a question that is not the program's own, by its id.
 ANSWERS: Final[Mapping[str, str]] = {
     "door": "Answer here. If it is, shut it and the heat comes back.",
@@ -360,7 +361,7 @@ def _no_board(snapshot: Snapshot) -> tuple[str, str]:
     board = snapshot.board
     why = _full_stop(board.port_text) if board.port_text else "Look at the cable and at the board's supply."
     if board.firmware is None or board.data_age_s is None:
-        return "No board has answered yet.", f"{why} Nothing can heat until it answers."
+        return "No board has answered yet.", f"{why} Nothing is heated from here until it answers."
     headline, advice = _no_data(board.data_age_s)
     return headline, f"{why} {advice}"
 
@@ -381,6 +382,7 @@ def _trip(snapshot: Snapshot, tripped: list[RowState], units: Units) -> tuple[st
     named.sort(key=lambda row: DANGEROUS_FIRST.index(row.name) if row.name in DANGEROUS_FIRST else 99)
     if named:
         cause, advice = _cause(named[0], units, "program")
+        stuck = named[0].name in STUCK
         if named[0].name == "oven_limit" and snapshot.oven.limit_c is not None:
             cause = f"the oven passed {say_temperature(snapshot.oven.limit_c, units)}"
     else:
@@ -390,7 +392,9 @@ def _trip(snapshot: Snapshot, tripped: list[RowState], units: Units) -> tuple[st
             ("the board has tripped", "Look at the oven and the oil."),
         )
         advice = f"{in_units(advice, units)} {RESET}"
-    return f"Stopped: {cause}. Heat is off.", advice
+        stuck = "stuck" in bits
+    # Of a relay that does not let go nobody says that the heat is off.
+    return f"Stopped: {cause}. {'Unplug it now.' if stuck else 'Heat is off.'}", advice
 
 
 # --- Small parts ------------------------------------------------------------------------------------------------

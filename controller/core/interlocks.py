@@ -22,7 +22,7 @@ PERMIT: Final = 0
 WITHHOLD: Final = 1
 TRIP: Final = 2
 NAMES: Final[tuple[VerdictName, ...]] = ("permit", "withhold", "trip")
-UNPROVEN: Final = " Whether that is over shows after minutes with the heat off and all its sensors good."
+UNPROVEN: Final = " It takes minutes without heat, and good sensors, to see that this is over."
 _ALERT: Final = -1
 _ACTIONS: Final = {"alert": _ALERT, "withhold": WITHHOLD, "trip": TRIP}
 

@@ -118,7 +118,7 @@ def test_a_trip_of_the_board_beside_one_that_stands_is_told_by_itself() -> None:
 
     told = [event for event in listened(rig, 5.0, stuck) if event.kind == "board_tripped_again"]
     assert [(event.data["which"], event.text) for event in told] == [
-        ("stuck", "The board has tripped again: heater current flows with heat off.")
+        ("stuck", "The board has tripped again: a heater draws current though switched off.")
     ]
 
 

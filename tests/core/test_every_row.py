@@ -158,7 +158,7 @@ def said_apart(name: str, said: str) -> bool:
     apart = {
         "oil_trip": "The oil may catch fire", "oil_still_rising": "The oil may catch fire",
         "board_silent": "No data for", "board_protocol": "do not fit together",
-        "board_trip": "heater current flows with heat off", "oven_limit": "the oven passed 300 °C",
+        "board_trip": "a heater draws current though switched off", "oven_limit": "the oven passed 300 °C",
         "tank_limit": "The oil is too hot", "run_paused": "is paused", "part_unknown": "Go on by the air",
         "oven_falling_asked": "Is the door open",
         "tank_fitted": "Waiting for your hand",  # the board started anew: the row is named once it is armed

@@ -266,10 +266,10 @@ def test_a_latch_that_takes_minutes_to_judge_is_let_go_only_once_it_was_judged(r
     interlocks.evaluate(facts, 0.25, 0.0, events)
     assert not interlocks.reset(facts, 0.25, events)
     assert events[-1].kind == "reset_refused"
-    assert "shows after minutes" in events[-1].text
+    assert "takes minutes" in events[-1].text
     setattr(facts, row.fact, limit_of(row))
     assert not interlocks.reset(facts, 0.5, events)
-    assert "shows after minutes" not in events[-1].text
+    assert "takes minutes" not in events[-1].text
     setattr(facts, row.fact, limit_of(row) - 1.0)
     assert interlocks.reset(facts, 0.75, events)
 

@@ -28,7 +28,7 @@ SAID = {
     "nothing_on_hot": ("Nothing is on, but the oven is still 148 °C.", "Choose a program when the steel is in."),
     "no_board": (
         "No board has answered yet.",
-        "No serial port was found. Plug in the board. Nothing can heat until it answers.",
+        "No serial port was found. Plug in the board. Nothing is heated from here until it answers.",
     ),
     "board_silent": (
         "No data for 6 s. The numbers below are old.",
@@ -209,6 +209,10 @@ def test_every_interlock_can_be_the_headline(row: object) -> None:
         if action == "trip":
             assert headline.startswith("Stopped: ")
             assert "reset button" in advice
+            # Of a relay that does not let go nobody says that the heat is off.
+            stuck = name in ("oven_rising_off", "oven_over_rising", "tank_rising_off")
+            assert ("Unplug it now." in headline) is stuck
+            assert ("Heat is off." in headline) is not stuck
         elif name not in ("run_paused", "tank_limit"):
             assert headline.startswith("No heat")
             assert CAUSES[name][0] in headline
@@ -220,7 +224,7 @@ def test_every_trip_of_the_board_is_named(bit: int) -> None:
     here = snap(board={"trips": bit}, verdict="trip", oven={"phase": "tripped"}, rows=rows(board_trip="trip"))
     headline, advice = sentence(here, units="C", data_age_s=0.0)
     well_said(headline, advice)
-    assert headline == f"Stopped: {cause}. Heat is off."
+    assert headline == f"Stopped: {cause}. {'Unplug it now.' if TRIP_BITS[bit] == 'stuck' else 'Heat is off.'}"
     assert advice.endswith("hold the reset button at the machine for 2 s.")
 
 
