@@ -16,6 +16,7 @@ from collections.abc import Callable, Mapping, Sequence
 from concurrent.futures import Future
 from typing import Final, Protocol
 
+from controller.core.requests import STOPS
 from controller.model import (
     Answer,
     Confirm,
@@ -48,7 +49,6 @@ KEEP_ALIVE_S: Final = 3.0
 # more is a late tick.
 CLOCK_DRIFT: Final = 0.01
 
-STOPS: Final = (StopAll, StopOven, TankOff)
 ENDED_BY: Final[Mapping[type, tuple[type, ...]]] = {
     Start: (StopAll, StopOven),
     Resume: (StopAll, StopOven),
@@ -311,10 +311,9 @@ class Service:
             notify_systemd("WATCHDOG=1")
 
     def _take(self) -> tuple[Request, ...]:
-        """All that waits, in its order, but the stops last: within a tick nothing is begun after a Stop."""
         with self._asking:
             taken, self._requests = self._requests, []
-        return tuple(sorted(taken, key=lambda request: isinstance(request.wish, STOPS)))
+        return tuple(taken)
 
     def _ticked(self, outcome: Outcome, now_s: float) -> None:
         self._last = (outcome.snapshot, time.monotonic())

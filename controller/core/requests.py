@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from math import isfinite
 from typing import TYPE_CHECKING, Any, Final
 
@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 NOT_AT_START: Final = frozenset({"run_paused", "run_too_long", "presence", "part_unknown"})
 # A run that goes on is on, may find its oven hot, and was not too long when it began.
 NOT_AT_RESUME: Final = frozenset({"run_on", "oven_hot", "too_long"})
+STOPS: Final = (StopAll, StopOven, TankOff)
 DECLARED: Final[Mapping[str, str]] = {
     "first": "A quench was declared.",
     "second": "Another part went into the oil after the first.",
@@ -39,6 +40,11 @@ REMARKS: Final[Mapping[str, str]] = {
     "second": "Taken as another part in the same oil: its heat comes on top of the first one's.",
     "fills": "Taken as the mass of the quench that was declared before.",
 }
+
+
+def stops_last(requests: Sequence[Request]) -> Sequence[Request]:
+    """All of a tick's in their order, but the stops last: within a tick nothing is begun after a Stop."""
+    return sorted(requests, key=lambda request: isinstance(request.wish, STOPS))
 
 
 def answer(core: Core, request: Request, moment: Moment) -> None:

@@ -17,7 +17,7 @@ from controller.core.moment import Moment
 from controller.core.oven import Oven
 from controller.core.quenches import FILL_IN_S
 from controller.core.refused import Refused
-from controller.core.requests import answer
+from controller.core.requests import answer, stops_last
 from controller.core.sensing import SILENT_S, Sensing
 from controller.core.sounder import Sounder
 from controller.core.tank import Tank
@@ -112,7 +112,7 @@ class Core:
         self._seconds()
         moment.verdict = self.interlocks.evaluate(self.facts, passed_s, now_s, moment.events)
         self.oven.leave_trip(moment)
-        for request in requests:
+        for request in stops_last(requests):
             answer(self, request, moment)
         self.oven.step(moment)
         self.tank.step(moment)

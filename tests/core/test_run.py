@@ -609,3 +609,15 @@ def test_a_start_without_a_board_is_refused_with_what_is_wrong_with_the_port() -
     refused = next(event for event in rig.events if event.kind == "request_refused")
     assert "The board is not there: plug it in." in [reason.text for reason in refused.data["reasons"]]
     assert "Not known now" not in refused.text
+
+
+def test_within_a_tick_nothing_is_begun_after_a_stop() -> None:
+    """Two phones, one tick: whoever pressed Start had not heard of the Stop."""
+    rig = Rig()
+    rig.start()
+    rig.run(5.0)
+    outcome = rig.tick(StopAll(), Start(program(), rig.load), Preheat(45.0))
+    assert (outcome.command.oven_duty, outcome.command.tank_duty) == (0.0, 0.0)
+    assert (rig.phase(), rig.core.tank.target_c) == ("ready", None)
+    rig.run(5.0)
+    assert rig.core.command.oven_duty == rig.core.command.tank_duty == 0.0
