@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from itertools import islice, pairwise
+from math import nan
 from typing import Final
 
 from controller.core.facts import NEVER, UNKNOWN, Facts
@@ -39,6 +40,9 @@ FIRE_K_PER_MIN: Final = 10.0
 FIRE_LASTS_S: Final = 60.0
 # In 10 s: the least fire gives 1.7 K.
 LEVEL_K: Final = 1.0
+CLOSE_K: Final = 15.0
+# The least of a stuck relay's half-minutes over the greatest: quenches come and go, one a minute as well.
+EVEN: Final = 0.75
 OIL_SHARE: Final = 0.25
 WARMING_S: Final = 600
 # A gentle preheat asks for 0.35; oil that is held asks for less than this.
@@ -286,7 +290,7 @@ class TankWatch:
         self._step(facts, tank_limit_c)
         facts.tank_fall_k = self._fall_k(60)
         facts.tank_no_rise = self._no_rise()
-        facts.tank_rising_off_k = self._rising_off_k()
+        facts.tank_rising_off_k = self._rising_off_k(facts.tank_max_c, tank_limit_c)
         heated = facts.tank_heat_s_ago <= 120.0
         quench = self._since_quench_s <= 600.0 or self._since_step_s <= 120.0
         facts.tank_hot_c = facts.tank_max_c if heated and not quench else NEVER
@@ -361,23 +365,40 @@ class TankWatch:
             worst = max(worst, OIL_SHARE * (self._heater_w * self._given_s - lost_j) / self._heat_j_per_k - rise_k)
         return worst
 
-    def _rising_off_k(self) -> float:
+    def _rising_off_k(self, hottest_c: float, tank_limit_c: float | None) -> float:
         """The rise over 10 min with the heater off, and no more than ten times that of the middle minute.
 
         A stuck relay heats evenly (7 K or more in 10 min); quenches that nobody declared come in minutes of their own,
-        however slowly the oil hands their heat on and however many there are. Without a heater there is no relay to
-        stick: the tank is warmed with hot scrap.
+        however slowly the oil hands their heat on and however many there are. Close to the oil's limit four minutes are
+        enough, every half of them much alike: an oven that runs keeps the contactor closed, also for a stuck relay of
+        the tank. Without a heater there is no relay to stick: the tank is warmed with hot scrap.
         """
-        if self._heater_w <= 0.0 or self._off_s <= 780.0 or len(self._past) <= 600:
+        if self._heater_w <= 0.0 or min(self._since_quench_s, self._since_step_s) <= 600.0:
             return NEVER
-        if min(self._since_quench_s, self._since_step_s) <= 600.0:
-            return NEVER
-        # Means of 21 s, about a minute apart: a single reading of a quarter-degree chip is a step off now and then.
-        past = list(self._past)
-        levels = [sum(past[58 * n : 58 * n + 21]) / 21.0 for n in range(11)]
-        rise_k = levels[10] - levels[0]
-        minutes = sorted(later - earlier for earlier, later in pairwise(levels))
-        return min(rise_k, 5.0 * (minutes[4] + minutes[5])) if rise_k == rise_k else NEVER
+        worst = NEVER
+        if self._off_s > 780.0 and len(self._past) > 600:
+            minutes = self._rises_k(10, 58)
+            rise_k = sum(minutes)
+            minutes.sort()
+            worst = min(rise_k, 5.0 * (minutes[4] + minutes[5])) if rise_k == rise_k else NEVER
+        close = tank_limit_c is not None and hottest_c >= tank_limit_c - CLOSE_K
+        if close and self._off_s > 300.0 and len(self._past) > 260:
+            halves = self._rises_k(8, 30)
+            if min(halves) >= EVEN * max(halves):
+                worst = max(worst, sum(halves))
+        return worst
+
+    def _rises_k(self, number: int, apart_s: int) -> list[float]:
+        """The rise in each of so many stretches of time up to now, K.
+
+        By means of 21 s: a single reading of a quarter-degree chip is a step off now and then, or bad.
+        """
+        past = list(islice(self._past, len(self._past) - number * apart_s - 21, None))
+        levels = []
+        for begin in range(0, len(past), apart_s):
+            known = [c for c in past[begin : begin + 21] if c == c]
+            levels.append(sum(known) / len(known) if known else nan)
+        return [later - earlier for earlier, later in pairwise(levels)]
 
     def _still_rising(self, hottest_c: float) -> float:
         """How much faster than the least fire the oil rises 90 s after a step, K/min, or its excess over a forecast, K.

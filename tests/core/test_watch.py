@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from math import nan
+from dataclasses import replace
+from math import exp, nan
 
 import pytest
 
@@ -345,3 +346,53 @@ def test_an_oven_that_does_not_answer_is_told_while_the_oil_has_its_part_of_the_
     rig.run(400.0, lambda: bool(rig.tripped()))
     assert rig.tripped() == ["oven_no_rise"]
     assert rig.shop.oven.air_c < 200.0
+
+
+# --- A relay of the tank that is stuck closed ----------------------------------------------------------------
+
+
+@pytest.mark.parametrize("heater_w", [1000.0, 1500.0])
+def test_a_stuck_relay_of_the_tank_is_told_below_the_limit_while_the_oven_keeps_the_contactor_closed(
+    heater_w: float,
+) -> None:
+    rig = Rig(limits(heater_w=heater_w), tank_c=52.0, oven_c=150.0)
+    tank = rig.shop.tank
+    tank.parameters = replace(tank.parameters, heater_w=heater_w, heater_cm2=heater_w / 3.0)
+    rig.arm()
+    rig.tick(Preheat(60.0))
+    rig.tick(Start(program(Temper(205.0, 3 * 3600.0)), rig.load))
+    rig.run(120.0)
+    rig.shop.fault("tank_relay_welded")
+    rig.run(1800.0, lambda: bool(rig.tripped()))
+    assert rig.tripped()[0] == "tank_rising_off"
+    assert rig.shop.tank.upper_c < 83.0
+    limit_c = rig.core.limits.tank_limit_c
+    assert limit_c is not None
+    assert limit_c >= 90.0
+
+
+@pytest.mark.parametrize("bad_every", [10_000, 60])
+def test_oil_that_rises_evenly_close_to_its_limit_with_its_heater_off(bad_every: int) -> None:
+    """At 3.3 K a minute, from 62 °C: told once it has been off for five minutes and is within 15 K of the limit."""
+    tank = Tank()
+    told_c = None
+    for at_s in range(600):
+        oil_c = 62.0 + 0.055 * at_s
+        tank.second(nan if at_s % bad_every == bad_every - 1 else oil_c)
+        if told_c is None and tank.facts.tank_rising_off_k >= 4.0:
+            told_c = oil_c
+    assert told_c is not None
+    assert told_c < 80.0
+
+
+@pytest.mark.parametrize("lag_s", [12.0, 15.0, 20.0])
+@pytest.mark.parametrize("apart_s", [75, 100, 130])
+def test_slow_quenches_close_to_the_limit_are_no_stuck_relay(lag_s: float, apart_s: int) -> None:
+    """Four pieces, one after the other, none a step, close above what a bath is warmed to, its heater off for less time
+    than the rule of ten minutes asks for."""
+    tank = Tank()
+    for at_s in range(780):
+        times = [max(0.0, at_s - 310.0 - apart_s * number) / lag_s for number in range(4)]
+        tank.second(72.0 + sum(3.0 * (1.0 - (1.0 + x) * exp(-x)) for x in times))
+    assert tank.worst["oil_step"] < 0.5
+    assert tank.worst["tank_rising_off_k"] < 4.0
