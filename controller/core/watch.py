@@ -239,7 +239,7 @@ class TankWatch:
         self._lit_s = 0
         self._half_s = self._full_s = 0
         self._off_s = 0.0
-        self._since_quench_s = 1e9
+        self._since_quench_s = self._since_declared_s = 1e9
         self._since_step_s = 1e9
         self._stepping_s = 0.0
         self._levelled = True
@@ -253,6 +253,8 @@ class TankWatch:
 
         `filled_in`: the mass of one that was declared or seen before, whose time goes on.
         """
+        # Whatever it was taken for, a part may go in now: that explains a rise, and outlives no forecast.
+        self._since_declared_s = 0.0
         if not filled_in:
             self._since_quench_s = 0.0
         elif self._since_quench_s > 600.0:
@@ -272,6 +274,7 @@ class TankWatch:
         self._half_s = self._full_s = 0
         self._off_s = self._stepping_s = self._fast_s = 0.0
         self._since_quench_s += gap_s
+        self._since_declared_s += gap_s
         self._since_step_s += gap_s
         self.step_k = None
 
@@ -285,6 +288,7 @@ class TankWatch:
         self._half_s = self._half_s + 1 if asked > HALF_DUTY else 0
         self._full_s = self._full_s + 1 if asked >= FULL_DUTY else 0
         self._since_quench_s += 1.0
+        self._since_declared_s += 1.0
         self._since_step_s += 1.0
         self._off_s = 0.0 if asked > 0.0 or on else self._off_s + 1.0
         self._step(facts, tank_limit_c)
@@ -373,7 +377,7 @@ class TankWatch:
         enough, every half of them much alike: an oven that runs keeps the contactor closed, also for a stuck relay of
         the tank. Without a heater there is no relay to stick: the tank is warmed with hot scrap.
         """
-        if self._heater_w <= 0.0 or min(self._since_quench_s, self._since_step_s) <= 600.0:
+        if self._heater_w <= 0.0 or min(self._since_quench_s, self._since_declared_s, self._since_step_s) <= 600.0:
             return NEVER
         worst = NEVER
         if self._off_s > 780.0 and len(self._past) > 600:

@@ -105,7 +105,10 @@ def test_burning_oil_in_a_typical_tank_is_told(stray_w: float) -> None:
     assert rig.now_s - begun_s <= 130.0
 
 
-def test_a_tank_whose_slow_second_quench_once_tripped_does_not() -> None:
-    used = normal.tank(3100028)
+@pytest.mark.parametrize("seed", [3100028, 3200261])
+def test_tanks_whose_slow_quenches_once_tripped_do_not(seed: int) -> None:
+    """A slow second quench that was called a fire; and one whose mass was taken for the first one's, with a third one
+    ten minutes after the first, that were called a stuck relay."""
+    used = normal.tank(seed)
     assert used.tripped == ()
     assert used.ended
