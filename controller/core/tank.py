@@ -193,7 +193,7 @@ class Tank:
             self._waiting_s = 0.0
             moment.happened("arm_wanted", "Press the arm button to go on warming the oil.")
 
-    def sense(self, facts: Facts, _dt_s: float = 0.0) -> None:
+    def sense(self, facts: Facts) -> None:
         """Before the interlocks: presence, and whether the oil is known."""
         facts.oil_unknown = float(self._limits.tank and self._limits.oil is None)
         facts.oil_hottest_c = facts.tank_max_c

@@ -22,7 +22,7 @@ from controller.core.sensing import SILENT_S, Sensing
 from controller.core.sounder import Sounder
 from controller.core.tank import Tank
 from controller.core.view import snapshot
-from controller.core.watch import Delivery, OvenWatch, TankWatch
+from controller.core.watch import Delivery, OvenWatch, TankWatch, unheard
 from controller.model import (
     FITTED_AGITATOR,
     FITTED_DOOR,
@@ -108,7 +108,7 @@ class Core:
         self._frames(reading, now_s)
         self._inputs()
         self.oven.sense(moment, self.interlocks.acting("oven_over_program"), self.oven_watch.opened_lately())
-        self.tank.sense(self.facts, moment.dt_s)
+        self.tank.sense(self.facts)
         self._seconds()
         moment.verdict = self.interlocks.evaluate(self.facts, passed_s, now_s, moment.events)
         self.oven.leave_trip(moment)
@@ -246,8 +246,7 @@ class Core:
         if frame is None or self.silent:
             for name in ("board_trips", "stop_open", "smoke", "door_open", "level_low", "level_low_hot"):
                 setattr(facts, name, UNKNOWN)
-            # What was seen of two sensors before is not borne on to a trip while nothing is seen of them.
-            facts.tank_apart_k = facts.oven_disagree_k = UNKNOWN
+            unheard(facts)
             facts.armed = self.moment.armed = False
             return
         inputs = frame.inputs

@@ -166,3 +166,17 @@ def test_a_level_that_fell_under_heat_is_not_reset_while_it_is_low() -> None:
         rig.shop.press("reset")
         rig.run(4.0)
         assert ("level_heating" in rig.core.interlocks.latched) is low
+
+
+def test_a_hold_that_was_counted_in_a_silence_is_not_judged_by_figures_from_before_it() -> None:
+    rig = Rig(state={"latched": ["oven_rising_off"]}, oven_c=60.0)
+    rig.run(120.0)
+    assert rig.core.facts.oven_rising_off_k < 0.0
+    rig.cable = False
+    rig.run(10.0)
+    rig.shop.press("reset", held_s=2.5)
+    rig.run(10.0)
+    rig.cable = True
+    rig.run(4.0)
+    assert "reset_refused" in rig.kinds()
+    assert "oven_rising_off" in rig.core.interlocks.latched
