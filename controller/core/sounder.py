@@ -67,7 +67,7 @@ class Sounder:
             self._standing_s = 0.0
         self._fire = fire
         for event in events:
-            if event.kind == "interlock_tripped":
+            if event.kind in ("interlock_tripped", "board_tripped_again"):
                 self._standing_s = 0.0
             call = CALLS.get(event.kind)
             # What wants a hand is not cut short by news.

@@ -180,3 +180,18 @@ def test_a_hold_that_was_counted_in_a_silence_is_not_judged_by_figures_from_befo
     rig.run(4.0)
     assert "reset_refused" in rig.kinds()
     assert "oven_rising_off" in rig.core.interlocks.latched
+
+
+def test_a_boot_is_not_shown_as_heat() -> None:
+    """The board's counts of on-time begin at 0 again, which is less than they were and no second at full power."""
+    rig = Rig()
+    rig.start()
+    rig.run(60.0)
+    rig.shop.fault("board_reboot")
+    shown = []
+    for _ in range(40):
+        outcome = rig.tick()
+        if "board_rebooted" in rig.kinds():
+            shown.append(outcome.snapshot.oven.applied_duty)
+    assert shown
+    assert not any(shown[4:])

@@ -55,12 +55,14 @@ def test_a_standing_trip_sounds_half_an_hour_over_everything_and_again_when_it_c
     assert "#" in heard(sounder, 3.0, tripped=True)
 
 
-@pytest.mark.parametrize("fire", [False, True])
-def test_a_trip_or_a_fire_beside_a_trip_that_nobody_reset_is_heard(fire: bool) -> None:
+@pytest.mark.parametrize(
+    ("first", "fire"), [("interlock_tripped", False), ("board_tripped_again", False), (None, True)]
+)
+def test_a_trip_or_a_fire_beside_a_trip_that_nobody_reset_is_heard(first: str | None, fire: bool) -> None:
     sounder = Sounder()
     heard(sounder, STANDING_S, tripped=True)
     assert "#" not in heard(sounder, 60.0, tripped=True)
-    assert "#" in heard(sounder, 4.0, tripped=True, first=None if fire else "interlock_tripped", fire=fire)
+    assert "#" in heard(sounder, 4.0, tripped=True, first=first, fire=fire)
     assert "#" in heard(sounder, STANDING_S - 60.0, tripped=True, fire=fire)[-40:]
     assert "#" not in heard(sounder, 120.0, tripped=True, fire=fire)[-40:]
 
