@@ -100,7 +100,7 @@ CAUSES: Final[Mapping[str, tuple[str, str]]] = {
     "oven_over_rising": ("the oven heats though it is switched off", ""),
     "oven_rising_off": ("the oven heats though it is switched off", ""),
     "oven_over_again": ("the oven ran away twice in one run", ""),
-    "oven_no_rise": ("the oven does not warm at full heat", ""),
+    "oven_no_rise": ("the oven was heated and does not warm", ""),
     "oven_falling": ("the oven reading fell under heat", ""),
     "oven_falling_asked": ("the oven cools while it heats", ""),
     "oven_falling_lasting": ("the oven reading fell, and no door", ""),
@@ -126,7 +126,7 @@ CAUSES: Final[Mapping[str, tuple[str, str]]] = {
     "tank_limit": ("it is too hot to quench in", ""),
     "tank_limit_heating": ("the heater took the oil to its limit", ""),
     "tank_frozen": ("an oil reading stands still", ""),
-    "tank_no_rise": ("the oil hardly warms at full heat", ""),
+    "tank_no_rise": ("the oil was heated and hardly warms", ""),
     "tank_apart": ("the two oil sensors are far apart", ""),
     "tank_falling": ("the oil reading fell under heat", ""),
     "tank_rising_off": ("the oil heats though it is switched off", ""),
@@ -158,7 +158,9 @@ BOARD_TRIPS: Final[Mapping[str, tuple[str, str]]] = {
     "record": ("the board's stored record was damaged", "Look at oven and tank before anything is heated."),
     "host": ("a trip is stored in the board", "The book says what it was. Look at the oven and the oil."),
 }
-DANGEROUS_FIRST: Final = ("smoke", "oil_trip", "oil_still_rising", "oven_over_rising", "oven_rising_off")
+DANGEROUS_FIRST: Final = (
+    "smoke", "oil_trip", "oil_still_rising", "oven_over_rising", "oven_rising_off", "tank_rising_off",
+)  # fmt: skip
 STUCK: Final = frozenset({"oven_over_rising", "oven_rising_off", "tank_rising_off"})
 # What to do about a question that is not the program's own, by its id.
 ANSWERS: Final[Mapping[str, str]] = {
@@ -378,23 +380,25 @@ def _incompatible(snapshot: Snapshot) -> tuple[str, str]:
 
 def _trip(snapshot: Snapshot, tripped: list[RowState], units: Units) -> tuple[str, str]:
     """The host's own row if one stands, else what the board names."""
+    bits = {name for bit, name in TRIP_BITS.items() if snapshot.board.trips & bit}
     named = [row for row in tripped if row.name != "board_trip"]
     named.sort(key=lambda row: DANGEROUS_FIRST.index(row.name) if row.name in DANGEROUS_FIRST else 99)
     if named:
         cause, advice = _cause(named[0], units, "program")
-        stuck = named[0].name in STUCK
         if named[0].name == "oven_limit" and snapshot.oven.limit_c is not None:
             cause = f"the oven passed {say_temperature(snapshot.oven.limit_c, units)}"
     else:
-        bits = {name for bit, name in TRIP_BITS.items() if snapshot.board.trips & bit}
         cause, advice = next(
             (said for name, said in BOARD_TRIPS.items() if name in bits),
             ("the board has tripped", "Look at the oven and the oil."),
         )
         advice = f"{in_units(advice, units)} {RESET}"
-        stuck = "stuck" in bits
-    # Of a relay that does not let go nobody says that the heat is off.
-    return f"Stopped: {cause}. {'Unplug it now.' if stuck else 'Heat is off.'}", advice
+    end = " Heat is off."
+    if "stuck" in bits or any(row.name in STUCK for row in named):
+        # Of a relay that does not let go nobody says that the heat is off, and nobody is sent into the smoke.
+        smoke = "smoke" in bits or any(row.name == "smoke" for row in named)
+        end = "" if smoke else " Unplug it now."
+    return f"Stopped: {cause}.{end}", advice
 
 
 # --- Small parts ------------------------------------------------------------------------------------------------

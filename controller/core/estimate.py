@@ -44,28 +44,21 @@ def lag_s(t_c: float, section_mm: float) -> float:
 class PartEstimate:
     """°C of the slowest piece of the load. Follows the measured value while there is one."""
 
-    __slots__ = ("_air_c", "_hottest_c", "_section_mm", "_steady_error_k", "part_c")
+    __slots__ = ("_air_c", "_section_mm", "_steady_error_k", "hottest_c", "part_c")
 
     def __init__(self) -> None:
         self.part_c: float | None = None
-        self._hottest_c: float | None = None
+        self.hottest_c: float | None = None
         self._air_c: float | None = None
         self._section_mm = DEFAULT_ITEM.section_mm
         self._steady_error_k = UNKNOWN_ERROR_K
-
-    @property
-    def hottest_c(self) -> float | None:
-        """As hot as the steel may be, °C: `part_c` itself where nothing went by unseen."""
-        return None if self.part_c is None else self._hottest(self.part_c)
-
-    def _hottest(self, part_c: float) -> float:
-        return part_c if self._hottest_c is None else max(part_c, self._hottest_c)
 
     def load(self, items: Sequence[LoadItem], part_c: float, hottest_c: float | None = None) -> None:
         """A new load at part_c, or between part_c and hottest_c where nobody knows."""
         self._steady_error_k = STEADY_ERROR_K if items else UNKNOWN_ERROR_K
         self._section_mm = max(item.section_mm for item in items or (DEFAULT_ITEM,))
-        self.part_c, self._hottest_c = part_c, hottest_c
+        self.part_c = part_c
+        self.hottest_c = part_c if hottest_c is None else max(part_c, hottest_c)
 
     def step(self, air_c: float, measured_c: float, dt_s: float) -> None:
         """Move on by dt_s. With air that is NaN `part_c` is the coldest that the steel can have become."""
@@ -73,29 +66,30 @@ class PartEstimate:
         if known:
             self._air_c = air_c
         if measured_c == measured_c:
-            self.part_c = self._hottest_c = measured_c
+            self.part_c = self.hottest_c = measured_c
             return
-        if self.part_c is None:
+        if self.part_c is None or self.hottest_c is None:
             if not known:
                 return
             # Nobody has said anything of this steel: cold as the room, at most as hot as the oven.
-            self.part_c, self._hottest_c = min(ROOM_C, air_c), max(ROOM_C, air_c)
-        part_c, hottest_c = self.part_c, self._hottest(self.part_c)
+            self.part_c, self.hottest_c = min(ROOM_C, air_c), max(ROOM_C, air_c)
+        part_c, hottest_c = self.part_c, self.hottest_c
         if known:
             self.part_c = self._after(part_c, air_c, dt_s)
-            self._hottest_c = self._after(hottest_c, air_c, dt_s)
+            hottest_c = self._after(hottest_c, air_c, dt_s)
         else:
             last_c = hottest_c if self._air_c is None else self._air_c
             self.part_c = self._after(part_c, min(part_c, ROOM_C), FASTEST * dt_s)
-            self._hottest_c = self._after(hottest_c, max(hottest_c, last_c), FASTEST * dt_s)
+            hottest_c = self._after(hottest_c, max(hottest_c, last_c), FASTEST * dt_s)
+        self.hottest_c = max(self.part_c, hottest_c)
 
     def _after(self, steel_c: float, air_c: float, dt_s: float) -> float:
         return steel_c + (air_c - steel_c) * min(1.0, dt_s / lag_s(steel_c, self._section_mm))
 
     def error_c(self, air_c: float) -> float:
         """The estimate's error, K: larger while the part still lags behind the air, or may be hotter than said."""
-        if self.part_c is None:
+        if self.part_c is None or self.hottest_c is None:
             return self._steady_error_k
         behind_k = LAG_ERROR_SHARE * (air_c - self.part_c) if air_c == air_c else 0.0
-        unseen_k = self._hottest(self.part_c) - self.part_c
+        unseen_k = self.hottest_c - self.part_c
         return float((self._steady_error_k**2 + behind_k**2 + unseen_k**2) ** 0.5)

@@ -34,7 +34,7 @@ class OvenHeat:
         self.part_error_c: float | None = None
         self.part_measured = False
         self.part_known = False
-        self._sensed_s: float | None = None
+        self._unseen_s = 0.0
         self._loop = oven_loop()
         self._part_loop = PartLoop()
         self._since_loop_s = LOOP_S
@@ -50,16 +50,15 @@ class OvenHeat:
         facts, dt_s = moment.facts, moment.dt_s
         self.part_measured = facts.part_c == facts.part_c
         self.part_known = self.part_measured or facts.oven_c == facts.oven_c
-        before_s = moment.now_s if self._sensed_s is None else self._sensed_s
-        unseen_s = max(0.0, moment.now_s - before_s)
+        self._unseen_s += moment.passed_s
         if not self.part_known:
-            self.estimate.step(UNKNOWN, UNKNOWN, unseen_s)
+            self.estimate.step(UNKNOWN, UNKNOWN, self._unseen_s)
+            self._unseen_s = 0.0
         elif dt_s > 0.0:
-            if unseen_s - dt_s > SILENT_S:
-                self.estimate.step(UNKNOWN, UNKNOWN, unseen_s - dt_s)
+            if self._unseen_s - dt_s > SILENT_S:
+                self.estimate.step(UNKNOWN, UNKNOWN, self._unseen_s - dt_s)
             self.estimate.step(facts.oven_c, facts.part_c, dt_s)
-        if dt_s > 0.0 or not self.part_known or self._sensed_s is None:
-            self._sensed_s = moment.now_s
+            self._unseen_s = 0.0
         self._say_part(facts)
 
     def _load(self, facts: Facts, items: Sequence[LoadItem], hottest_c: float | None = None) -> None:

@@ -21,7 +21,6 @@ class OvenOffer(OvenRun):
         self._damaged = resumable is not None and unusable(resumable)
         self.resumable: Mapping[str, Any] | None = None if self._damaged else resumable
         self._away_s = float(self.resumable.get("away_s", 0.0)) if self.resumable else 0.0
-        self._offered_at_s: float | None = None
         self._told_resumable = False
         self._open: Run | None = None
 
@@ -51,9 +50,8 @@ class OvenOffer(OvenRun):
             self.run = run_from_state(self.resumable)
             # What its steel did meanwhile nobody saw: cold as the room, no hotter than it or its air ever was.
             self._load(moment.facts, self.run.load, self.run.hottest_c)
-            left_in = self.resumable.get("phase")
-            self._back_to = left_in if left_in in ("prompt", "cool") else "heat_up"
-        elif self._back_to == "soak":
+            self._back_to = self.resumable.get("phase", "heat_up")
+        if self._back_to not in ("prompt", "cool"):
             self._back_to = "heat_up"
         run = self.run
         if run is None:
@@ -75,23 +73,21 @@ class OvenOffer(OvenRun):
             self._damaged = False
             moment.happened("run_lapsed", "What was stored of the run that was cut off is damaged; start anew.")
         if self.resumable is None and self.phase != "waiting_for_arm":
-            self._away_s, self._offered_at_s = 0.0, None
+            self._away_s = 0.0
             return
-        if self._offered_at_s is not None:
-            self._away_s += max(0.0, moment.now_s - self._offered_at_s)
-        self._offered_at_s = moment.now_s
+        self._away_s += moment.passed_s
         if self.resumable is None:
             # Its day goes on while it waits for the button: a wait in vain makes it no longer.
             return
-        run_id, away_s = self.resumable_run_id, self._away_s
-        if away_s > OFFERED_S:
+        run_id = self.resumable_run_id
+        if self._away_s > OFFERED_S:
             self._withdraw(moment, "Nobody went on with it within 24 h.")
             moment.happened("run_lapsed", f"Run {run_id} was cut off more than 24 h ago; start anew.", run_id=run_id)
             return
-        self.resumable = {**self.resumable, "away_s": away_s}
         if not self._told_resumable:
             self._told_resumable = True
-            moment.happened("run_resumable", offer_text(self.resumable, away_s), run_id=run_id, away_s=away_s)
+            moment.happened("run_resumable", offer_text(self.resumable, self._away_s), run_id=run_id,
+                            away_s=self._away_s)
 
     def state(self) -> dict[str, Any] | None:
         """The run that would have to be resumed after a restart, as plain data; also one that waits for the button."""
@@ -99,7 +95,7 @@ class OvenOffer(OvenRun):
             return {**run_to_state(self.run, self._under()), "away_s": self._away_s}
         if self.run is not None and self.phase in ACTIVE:
             return run_to_state(self.run, self._under())
-        return dict(self.resumable) if self.resumable else None
+        return {**self.resumable, "away_s": self._away_s} if self.resumable else None
 
     def _withdraw(self, moment: Moment, why: str) -> None:
         """It is no longer offered to go on. A run that had gone on here is open in the book, so its end is told."""

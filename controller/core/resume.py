@@ -66,11 +66,7 @@ def offer_text(state: Mapping[str, Any], away_s: float) -> str:
     text = f"Run {state.get('run_id')} was cut off and can go on."
     if away_s >= 60.0:
         text += f" It has stood for {_span(away_s)}."
-    try:
-        had_s = [float(done["equivalent_s"]) for done in state["done"]]
-    except (KeyError, TypeError, ValueError):
-        return text
-    for number, equivalent_s in enumerate(had_s, start=1):
+    for number, equivalent_s in enumerate((done["equivalent_s"] for done in state["done"]), start=1):
         if 1.0 <= equivalent_s < 1e7:
             text += f" Temper {number} has done what {_span(equivalent_s)} at its temperature would."
     return text

@@ -143,7 +143,7 @@ OVEN_ROWS: Final = (
         "The relay is most likely stuck closed. Unplug the oven; test the relay before it is used again. " + RESET,
         proven=True),
     Row("oven_no_rise", "oven", "oven_no_rise_k", 0.0, "trip",
-        "The oven answers to full heat.",
+        "The oven answers to its heat.",
         "Heated for minutes, and the oven did not warm.",
         "Likely causes: the oven's own timer or thermostat is off, an element is open, the plug is out, or the "
         "sensor fell from its place. " + RESET),

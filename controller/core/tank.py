@@ -64,7 +64,6 @@ class Tank:
         self._steady_s = 0.0
         self._ready_in_s: float | None = None
         self._waiting_s: float | None = None
-        self._lost_s: float | None = None
         self._press_wanted = False
         self._warned = False
         self._loop = tank_loop()
@@ -130,9 +129,6 @@ class Tank:
 
     def pressed(self, moment: Moment) -> None:
         """The arm button: somebody is there, and beside ready oil perhaps a quench."""
-        if self._lost_s == moment.now_s:
-            # Counted over a gap: nobody knows when it was.
-            return
         self._press_wanted = False
         if self.phase == "in_band" and moment.armed:
             self.quenches.marked(moment)
@@ -187,7 +183,6 @@ class Tank:
         """
         if self.target_c is None or not self._heated:
             return
-        self._lost_s = moment.now_s
         self._press_wanted = True
         if self._waiting_s is None:
             self._waiting_s = 0.0

@@ -199,6 +199,8 @@ class Core:
                 self.tank.board_lost_its_arming(moment)
                 self.oven_watch.forget(gap_s)
                 self.tank_watch.forget(gap_s)
+                # A press counted over a gap is nobody's word: the first frame only takes the count.
+                self._arms = None
             if self.silent:
                 # The oven went on cooling while nobody listened: the rule about jumps starts afresh.
                 self.sensing.forget_readings()
@@ -315,9 +317,6 @@ class Core:
         oven_duty, tank_duty = (command.oven_duty, command.tank_duty) if heard else (0.0, 0.0)
         self.oven_watch.second(facts, oven_duty, oven_on, self.oven.air_target_c, withheld, self.oven.active)
         self.tank_watch.second(facts, tank_duty, tank_on, self.limits.tank_limit_c)
-        if not self.limits.tank_heater_w:
-            # Without a heater no relay is stuck; that is known, so that a latch of another shop file can be let go.
-            facts.tank_rising_off_k = 0.0
         if self.tank_watch.step_k is not None:
             rise_k = self.tank_watch.step_k
             known = self.tank.quenches.since_s <= FILL_IN_S

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from collections import deque
 from itertools import islice, pairwise
-from math import nan
+from math import fsum, nan
 from typing import Final
 
 from controller.core.facts import NEVER, UNKNOWN, Facts
@@ -53,8 +53,9 @@ ANY_OIL: Final = Oil("any oil", "quench", 200.0, 40.0, 80.0, 0.875, 2000.0)
 ANY_OIL_J_PER_K_L: Final = 0.875 * 2000.0
 WATCHED: Final = (
     "asked_applied_oven", "asked_applied_tank", "oil_step", "oil_still_rising", "oven_disagree_k", "oven_fall_asked",
-    "oven_fall_k", "oven_fall_unanswered", "oven_no_rise_k", "oven_over_rising_k", "oven_rising_off_k",
-    "quench_forecast_c", "tank_apart_k", "tank_fall_k", "tank_hot_c", "tank_no_rise", "tank_rising_off_k",
+    "oven_fall_k", "oven_fall_unanswered", "oven_frozen_s", "oven_no_rise_k", "oven_over_rising_k",
+    "oven_rising_off_k", "quench_forecast_c", "tank_apart_k", "tank_fall_k", "tank_frozen_s", "tank_hot_c",
+    "tank_no_rise", "tank_rising_off_k",
 )  # fmt: skip
 """The facts that are looked at once a second, and only while the board is heard."""
 
@@ -336,7 +337,7 @@ class TankWatch:
                 self._stepping_s = 0.0
                 # By means of 5 s: in one noisy reading a fire may seem to have levelled off.
                 past = list(self._past)
-                self._levelled = not sum(past[-5:]) - sum(past[-15:-10]) >= 5.0 * LEVEL_K
+                self._levelled = not fsum(past[-5:]) - fsum(past[-15:-10]) >= 5.0 * LEVEL_K
             elif rise_k < FIRE_K_PER_MIN * 9.0 / 60.0 and self._stepping_s > 60.0:
                 self._stepping_s = 0.0
         elif rise_k >= 3.0:
@@ -377,19 +378,22 @@ class TankWatch:
         enough, every half of them much alike: an oven that runs keeps the contactor closed, also for a stuck relay of
         the tank. Without a heater there is no relay to stick: the tank is warmed with hot scrap.
         """
-        if self._heater_w <= 0.0 or min(self._since_quench_s, self._since_declared_s, self._since_step_s) <= 600.0:
+        if self._heater_w <= 0.0:
+            # Known, not only not arisen, so that a latch of another shop file can be let go.
+            return 0.0
+        if min(self._since_declared_s, self._since_step_s) <= 600.0:
             return NEVER
         worst = NEVER
         if self._off_s > 780.0 and len(self._past) > 600:
             minutes = self._rises_k(10, 58)
-            rise_k = sum(minutes)
+            rise_k = fsum(minutes)
             minutes.sort()
             worst = min(rise_k, 5.0 * (minutes[4] + minutes[5])) if rise_k == rise_k else NEVER
         close = tank_limit_c is not None and hottest_c >= tank_limit_c - CLOSE_K
         if close and self._off_s > 300.0 and len(self._past) > 260:
             halves = self._rises_k(8, 30)
             if min(halves) >= EVEN * max(halves):
-                worst = max(worst, sum(halves))
+                worst = max(worst, fsum(halves))
         return worst
 
     def _rises_k(self, number: int, apart_s: int) -> list[float]:
@@ -401,7 +405,7 @@ class TankWatch:
         levels = []
         for begin in range(0, len(past), apart_s):
             known = [c for c in past[begin : begin + 21] if c == c]
-            levels.append(sum(known) / len(known) if known else nan)
+            levels.append(fsum(known) / len(known) if known else nan)
         return [later - earlier for earlier, later in pairwise(levels)]
 
     def _still_rising(self, hottest_c: float) -> float:

@@ -195,3 +195,18 @@ def test_a_boot_is_not_shown_as_heat() -> None:
             shown.append(outcome.snapshot.oven.applied_duty)
     assert shown
     assert not any(shown[4:])
+
+
+def test_a_press_that_was_counted_over_a_gap_is_nobodys_word() -> None:
+    rig = Rig()
+    rig.run(3.0)
+    rig.cable = False
+    rig.run(90.0)
+    rig.shop.press("arm")
+    rig.run(5.0)
+    rig.cable = True
+    rig.run(3.0)
+    assert "button_pressed" not in rig.kinds()
+    rig.shop.press("arm")
+    rig.run(2.0)
+    assert rig.kinds().count("button_pressed") == 1

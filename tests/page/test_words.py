@@ -41,16 +41,12 @@ SAID = {
     ),
     "waiting_for_arm": ("Waiting for your hand at the oven.", "Press the arm button there. Lapses in 4 min."),
     "heat_up": ("Bringing the drift to 205 °C. Soak from about {in:900}.", "Nothing to do."),
-    "soak": (
-        "Soaking the drift. 23 of 60 min, done {in:2220}.", "Nothing to do. You will be called when it ends."
-    ),
+    "soak": ("Soaking the drift. 23 of 60 min, done {in:2220}.", "Nothing to do. You will be called when it ends."),
     "soak_second": (
         "Soaking the double temper. 23 of 60 min, done {in:2220}.",
         "Temper 1 of 2. Nothing to do. You will be called when it ends.",
     ),
-    "cool": (
-        "Cooling the drift, now 120 °C.", "Temper 2 of 2 comes next. You will be called if it needs your hand."
-    ),
+    "cool": ("Cooling the drift, now 120 °C.", "Temper 2 of 2 comes next. You will be called if it needs your hand."),
     "prompt": ("Rinse the part and put it back.", "Then confirm here."),
     "prompt_long": (
         "The program waits for your hand.",
@@ -60,12 +56,11 @@ SAID = {
         "The oven is cooling while it heats. Is the door open?",
         "Answer here. If it is, shut it and the heat comes back.",
     ),
-    "withheld_door": (
-        "No heat: the oven door is open.", "Shut it and the soak goes on. 4 min lost so far."
-    ),
+    "withheld_door": ("No heat: the oven door is open.", "Shut it and the soak goes on. 4 min lost so far."),
     "paused": ("The drift is paused.", "Press the arm button at the oven, then Resume. 12 min lost so far."),
     "resumable": (
-        "A run was cut off and can go on.", "Press Resume, then the arm button at the oven. A new start drops it."
+        "A run was cut off and can go on.",
+        "Press Resume, then the arm button at the oven. A new start drops it.",
     ),
     "trip_oven": (
         "Stopped: the oven passed its limit. Heat is off.",
@@ -78,23 +73,20 @@ SAID = {
     ),
     "ended": ("The drift is done.", "It may come out. Gloves: the oven is still 210 °C."),
     "oil_scheduled": (
-        "The oil will be ready at {in:7200}.", "It starts by itself while armed. Somebody must be there then."
+        "The oil will be ready at {in:7200}.",
+        "It starts by itself while armed. Somebody must be there then.",
     ),
     "oil_waiting": ("Waiting for your hand at the machine.", "Press the arm button to warm the oil."),
-    "oil_preheat": (
-        "Warming the oil to 55 °C. Ready about {in:900}.", "Stay with it. Presence runs out in 22 min."
-    ),
-    "oil_ready": (
-        "The oil is ready, 55 °C and steady.", "Stir, then quench. Presence runs out in 22 min."
-    ),
+    "oil_preheat": ("Warming the oil to 55 °C. Ready about {in:900}.", "Stay with it. Presence runs out in 22 min."),
+    "oil_ready": ("The oil is ready, 55 °C and steady.", "Stir, then quench. Presence runs out in 22 min."),
     "oil_presence_soon": (
-        "Is somebody with the oil? Its heat goes off in 4 min.", "Press I am here, or the arm button."
+        "Is somebody with the oil? Its heat goes off in 4 min.",
+        "Press I am here, or the arm button.",
     ),
-    "oil_too_hot": (
-        "The oil is too hot, 91 °C.", "Do not quench. Stir, and wait until it has cooled."
-    ),
+    "oil_too_hot": ("The oil is too hot, 91 °C.", "Do not quench. Stir, and wait until it has cooled."),
     "oil_withheld": (
-        "No heat for the oil: nobody says they are with it.", "Say that you are here, or press the arm button."
+        "No heat for the oil: nobody says they are with it.",
+        "Say that you are here, or press the arm button.",
     ),
     "both": (
         "The oil is ready, 55 °C and steady.",
@@ -226,6 +218,25 @@ def test_every_trip_of_the_board_is_named(bit: int) -> None:
     well_said(headline, advice)
     assert headline == f"Stopped: {cause}. {'Unplug it now.' if TRIP_BITS[bit] == 'stuck' else 'Heat is off.'}"
     assert advice.endswith("hold the reset button at the machine for 2 s.")
+
+
+@pytest.mark.parametrize(
+    ("tripped", "trips", "said"),
+    [
+        ({"tank_limit_heating": "trip", "tank_rising_off": "trip"}, 0,
+         "Stopped: the oil heats though it is switched off. Unplug it now."),
+        ({"oven_limit": "trip"}, 128, "Stopped: the oven passed its limit. Unplug it now."),
+        ({"smoke": "trip", "oven_rising_off": "trip"}, 0, "Stopped: smoke or CO in the shop."),
+        ({}, 64 + 128, "Stopped: smoke or CO in the shop."),
+    ],
+)  # fmt: skip
+def test_whatever_is_named_first_a_stuck_relay_is_never_said_to_be_off(
+    tripped: dict[str, str], trips: int, said: str
+) -> None:
+    here = snap(
+        board={"trips": trips}, verdict="trip", oven={"phase": "tripped"}, rows=rows(board_trip="trip", **tripped)
+    )
+    assert sentence(here, units="C", data_age_s=0.0)[0] == said
 
 
 def test_a_trip_speaks_before_a_ready_oil_and_names_the_host_s_cause() -> None:
