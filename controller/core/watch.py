@@ -241,7 +241,7 @@ class TankWatch:
         self._half_s = self._full_s = 0
         self._off_s = 0.0
         self._since_quench_s = self._since_declared_s = 1e9
-        self._since_step_s = 1e9
+        self._since_step_s = self._since_sure_step_s = 1e9
         self._stepping_s = 0.0
         self._levelled = True
         self._fast_s = 0.0
@@ -277,6 +277,7 @@ class TankWatch:
         self._since_quench_s += gap_s
         self._since_declared_s += gap_s
         self._since_step_s += gap_s
+        self._since_sure_step_s += gap_s
         self.step_k = None
 
     def second(self, facts: Facts, asked: float, on: bool, tank_limit_c: float | None) -> None:
@@ -291,6 +292,7 @@ class TankWatch:
         self._since_quench_s += 1.0
         self._since_declared_s += 1.0
         self._since_step_s += 1.0
+        self._since_sure_step_s = 0.0 if self._sure_step() else self._since_sure_step_s + 1.0
         self._off_s = 0.0 if asked > 0.0 or on else self._off_s + 1.0
         self._step(facts, tank_limit_c)
         facts.tank_fall_k = self._fall_k(60)
@@ -317,6 +319,12 @@ class TankWatch:
             return NEVER
         rise_k = past[-1] - past[-1 - seconds]
         return rise_k if rise_k == rise_k else NEVER
+
+    def _sure_step(self) -> bool:
+        """A rise by 3 K within 10 s in means of 5 s: one that noise on an even rise does not make, which would excuse a
+        stuck relay for ever."""
+        past = list(islice(self._past, max(0, len(self._past) - 15), None))
+        return len(past) == 15 and fsum(past[-5:]) - fsum(past[:5]) >= 15.0
 
     def _step(self, facts: Facts, tank_limit_c: float | None) -> None:
         """A rise of 3 K within 10 s that levels off within 60 s below the tank limit is taken as a quench.
@@ -381,7 +389,7 @@ class TankWatch:
         if self._heater_w <= 0.0:
             # Known, not only not arisen, so that a latch of another shop file can be let go.
             return 0.0
-        if min(self._since_declared_s, self._since_step_s) <= 600.0:
+        if min(self._since_declared_s, self._since_sure_step_s) <= 600.0:
             return NEVER
         worst = NEVER
         if self._off_s > 780.0 and len(self._past) > 600:
@@ -416,7 +424,9 @@ class TankWatch:
         """
         over_k = self._change_k(60) - FIRE_K_PER_MIN
         if over_k != NEVER:
-            self._fast_s = self._fast_s + 1.0 if over_k >= 0.0 else 0.0
+            # A reading below the line now and then is noise; a quench that is over stays below it.
+            fast_s = min(self._fast_s, FIRE_LASTS_S + 1.0)
+            self._fast_s = self._fast_s + 1.0 if over_k >= 0.0 else max(0.0, fast_s - 2.0)
         worst = NEVER
         if 90.0 <= self._since_step_s <= 600.0 and self._since_quench_s >= 90.0 and self._fast_s > FIRE_LASTS_S:
             worst = over_k

@@ -112,3 +112,35 @@ def test_tanks_whose_slow_quenches_once_tripped_do_not(seed: int) -> None:
     used = normal.tank(seed)
     assert used.tripped == ()
     assert used.ended
+
+
+def noisy(oil_c: Callable[[float], float], seed: int) -> Callable[[float], float]:
+    """As a quarter-degree chip shows it with 0.4 K of noise."""
+    rng = Random(seed)
+    return lambda s: round(4.0 * (oil_c(s) + rng.gauss(0.0, 0.4))) / 4.0
+
+
+@pytest.mark.parametrize("k_per_min", [10.5, 11.0, 12.0, 15.0])
+@pytest.mark.parametrize("seed", range(4))
+def test_a_fire_is_told_through_noise_just_over_its_line_as_well(k_per_min: float, seed: int) -> None:
+    print("seed", seed)
+    at_s = acts_at_s(noisy(lambda s: quench(20.0, 4.0, s) + k_per_min / 60.0 * s, seed))
+    assert at_s is not None
+    assert at_s <= 180
+
+
+@pytest.mark.parametrize("k_per_min", [4.0, 6.5, 9.0])
+@pytest.mark.parametrize("seed", range(4))
+def test_noise_on_an_even_rise_does_not_excuse_a_stuck_relay(k_per_min: float, seed: int) -> None:
+    """3 K within 10 s come of noise alone, and a step explains a rise for ten minutes."""
+    print("seed", seed)
+    watch, facts = TankWatch(18_300.0, 2000.0), Facts()
+    for name in Facts.__slots__:
+        setattr(facts, name, NEVER)
+    oil_c = noisy(lambda s: 50.0 + k_per_min / 60.0 * max(0.0, s), seed)
+    for at_s in range(-900, round(40.0 / k_per_min * 60.0)):
+        facts.tank_c = facts.tank_max_c = oil_c(at_s)
+        watch.second(facts, 0.0, False, 90.0)
+        if facts.tank_rising_off_k >= 4.0:
+            break
+    assert facts.tank_rising_off_k >= 4.0, "told before the limit"

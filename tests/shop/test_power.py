@@ -6,7 +6,7 @@ import json
 
 import pytest
 
-from controller.core.resume import aged, offer_text
+from controller.core.resume import aged
 from controller.core.tick import Core
 from controller.model import LoadItem, Resume, Temper
 from controller.wire.link import Link
@@ -89,8 +89,3 @@ def test_the_offer_says_how_long_it_stood_and_what_the_steel_has_had() -> None:
         "Run 1 was cut off and can go on. It has stood for 2 h 36 min. "
         f"Temper 1 has done what {minutes} min at its temperature would."
     )
-
-
-@pytest.mark.parametrize("stored", [{}, {"run_id": 3}, {"run_id": 3, "done": None}, {"run_id": 3, "done": [{"x": 1}]}])
-def test_an_offer_of_damaged_data_is_a_sentence_too(stored: dict[str, object]) -> None:
-    assert offer_text(stored, 0.0).endswith("was cut off and can go on.")
