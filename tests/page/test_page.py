@@ -203,7 +203,8 @@ def test_stop_is_believed_only_when_the_snapshot_shows_it(browser: Browser) -> N
 def test_the_door_question_has_two_answers(browser: Browser) -> None:
     script = Script("prompt_door")
     with opened(browser, script) as page:
-        page.get_by_role("button", name="No, it is shut").click()
+        with page.expect_response("**/oven/confirm"):
+            page.get_by_role("button", name="No, it is shut").click()
         expect(page.locator("#said")).not_to_be_empty()
         assert script.asked == [("oven/confirm", {"prompt_id": "door", "answer": False})]
 
