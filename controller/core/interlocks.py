@@ -15,7 +15,7 @@ from typing import Final, NamedTuple
 
 from controller.core.facts import NEVER, Facts
 from controller.core.limits import Limits
-from controller.core.table import TABLE, Row
+from controller.core.table import RESET, TABLE, Row
 from controller.model import Event, RowState, VerdictName
 
 PERMIT: Final = 0
@@ -23,6 +23,10 @@ WITHHOLD: Final = 1
 TRIP: Final = 2
 NAMES: Final[tuple[VerdictName, ...]] = ("permit", "withhold", "trip")
 UNPROVEN: Final = " It takes minutes without heat, and good sensors, to see that this is over."
+STRANGE_ADVICE: Final = (
+    "This version has no such trip and cannot judge its cause; the book says what it was. Look whether oven and oil "
+    f"cool down; if one does not, unplug it. {RESET}"
+)
 _ALERT: Final = -1
 _ACTIONS: Final = {"alert": _ALERT, "withhold": WITHHOLD, "trip": TRIP}
 
@@ -66,7 +70,10 @@ def _number(limit: float | str, limits: Limits) -> float:
 
 
 class Interlocks:
-    """The table at work. `latched`: names of the rows whose trips an earlier process left standing."""
+    """The table at work. `latched`: names of the rows whose trips an earlier process left standing.
+
+    A name that is no trip of today's table is a trip of another version: it trips as well, and cannot be judged.
+    """
 
     def __init__(self, limits: Limits, latched: Iterable[str] = ()) -> None:
         self._states = [_State(row, limits) for row in TABLE]
@@ -76,9 +83,13 @@ class Interlocks:
         self._fitted = -1
         self._rows: tuple[RowState, ...] | None = None
         self._verdict = FORBID
-        for name in latched:
-            if name in self._by_name:
-                self._by_name[name].latched = self._by_name[name].acting = True
+        self._strange: tuple[str, ...] = ()
+        for name in dict.fromkeys(map(str, latched)):
+            known = self._by_name.get(name)
+            if known is None or known.row.action != "trip":
+                self._strange = (*self._strange, name)
+            else:
+                known.latched = known.acting = True
                 self._busy = True
 
     def rebind(self, limits: Limits) -> None:
@@ -97,7 +108,7 @@ class Interlocks:
     @property
     def latched(self) -> tuple[str, ...]:
         """Names of the rows whose trip stands."""
-        return tuple(state.row.name for state in self._states if state.latched)
+        return (*(state.row.name for state in self._states if state.latched), *self._strange)
 
     def acting(self, name: str) -> bool:
         """Whether this row withholds, trips or alerts now."""
@@ -161,6 +172,8 @@ class Interlocks:
         return True
 
     def _worst(self) -> Verdict:
+        if self._strange:
+            return Verdict(TRIP, TRIP, False, True)
         oven = tank = PERMIT
         contactor = True
         latched = False
@@ -187,6 +200,7 @@ class Interlocks:
     def reset(self, facts: Facts, at_s: float, events: list[Event]) -> bool:
         """A completed hold of the reset button: drop every latch whose cause is gone, name the others.
 
+        A trip of another version, whose cause nothing here can judge, goes last: in a hold that leaves no other.
         True when no latch is left.
         """
         if facts.fitted != self._fitted:
@@ -209,20 +223,27 @@ class Interlocks:
             text = " ".join(said for _, said in left)
             data = {"interlocks": [name for name, _ in left]}
             events.append(Event("reset_refused", at_s, f"Not reset yet. {text} Then hold reset again.", data))
-        return not left
+            return False
+        for name in self._strange:
+            events.append(Event("trip_reset", at_s, "A trip of another version was let go.", {"interlock": name}))
+            self._rows = None
+        self._strange = ()
+        return True
 
     def rows(self) -> tuple[RowState, ...]:
-        """Every row in words, in the table's order. Made anew only when something changed."""
+        """Every row in words, in the table's order, then trips of another version. Made anew only on a change."""
         if self._rows is None:
-            self._rows = tuple(_row_state(state) for state in self._states)
+            self._rows = (*map(_row_state, self._states), *map(_strange_row, self._strange))
         return self._rows
 
     def failing(self, zone: str) -> Iterable[RowState]:
         """The rows that keep heat from this zone now, in the table's order."""
-        for state, shown in zip(self._states, self.rows(), strict=True):
+        known = len(self._states)
+        for state, shown in zip(self._states, self.rows()[:known], strict=True):
             acts = state.acting or state.unknown
             if acts and state.row.action != "alert" and (state.row.zone in (zone, "both") or state.latched):
                 yield shown
+        yield from self.rows()[known:]
 
 
 def _row_state(state: _State) -> RowState:
@@ -235,6 +256,11 @@ def _row_state(state: _State) -> RowState:
         return RowState(row.name, "alert" if row.action == "alert" else "withhold", f"Not known now: {row.good}",
                         "This needs a fresh reading from the board.", row.zone)  # fmt: skip
     return RowState(row.name, "good", row.good, "", row.zone)
+
+
+def _strange_row(name: str) -> RowState:
+    text = f'A trip of another version stands: "{name.replace("_", " ")}".'
+    return RowState(name, "trip", text, STRANGE_ADVICE, "both")
 
 
 def _event(row: Row, acting: bool, at_s: float) -> Event:

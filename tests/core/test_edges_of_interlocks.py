@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from math import nan
 
@@ -10,8 +11,10 @@ import pytest
 from controller.core.interlocks import PERMIT, TRIP, WITHHOLD, Interlocks
 from controller.core.table import TABLE, Row
 from controller.core.tick import Core
-from controller.model import Event, RowState
-from tests.core.rig import Rig, limits
+from controller.memory import Memory, freeze, thaw
+from controller.model import Event, Resume, RowState, Start
+from controller.words import sentence
+from tests.core.rig import Rig, limits, program
 from tests.core.test_interlocks import ALL_FITTED, good_facts, limit_of, settled
 
 KINDS = {"alert": "interlock_alert", "withhold": "interlock_withheld", "trip": "interlock_tripped"}
@@ -229,3 +232,28 @@ def test_what_an_earlier_process_left_standing_is_not_let_go_by_its_cause_coming
     setattr(facts, BY_NAME["board_trip"].fact, limit_of(BY_NAME["board_trip"]))
     interlocks.evaluate(facts, 0.25, 0.0, [])
     assert interlocks.evaluate(good_facts(), 0.25, 1.0, []).latched
+
+
+def test_the_trip_of_a_version_that_had_another_table_stands_until_a_hold_at_the_machine() -> None:
+    """Renamed or dropped meanwhile: a restart forgets no trip, and says that this version does not know it."""
+    rig = Rig(state={"latched": ["oven_ran_off"]}, oven_c=60.0)
+    rig.run(3.0)
+    rig.shop.press("arm")
+    rig.run(1.5)
+    rig.tick(Start(program(), rig.load), Resume(1))
+    assert "oven_ran_off" in rig.refusal()
+    assert rig.outcome is not None
+    assert (rig.outcome.command.oven_duty, rig.outcome.command.contactor, rig.outcome.command.trip) == (0, 0, 1)
+    said, advice = sentence(rig.outcome.snapshot, units="C", data_age_s=0.0)
+    assert said == 'Stopped: a trip of another version stands: "oven ran off". Heat is off.'
+    assert "This version has no such trip" in advice
+    assert "hold the reset button at the machine" in advice
+    again = Rig(state=json.loads(json.dumps(rig.core.state())), oven_c=60.0)
+    again.core = thaw(freeze(Memory(again.core, again.link, False))).core
+    again.run(3.0)
+    assert again.core.state()["latched"] == ["oven_ran_off"]
+    again.shop.press("reset", held_s=2.5)
+    again.run(4.0)
+    assert again.core.state()["latched"] == []
+    assert [event.data for event in again.events if event.kind == "trip_reset"] == [{"interlock": "oven_ran_off"}]
+    again.start()

@@ -165,10 +165,37 @@ def test_every_sentence_is_plain() -> None:
     assert len({row.name for row in TABLE}) == len(TABLE)
 
 
-def test_a_latch_of_a_row_that_is_no_more_is_passed_over() -> None:
-    """State of an older version: a row was renamed, and the others' latches still stand."""
-    interlocks = Interlocks(LIMITS, ("a_row_of_old", "smoke"))
-    assert interlocks.latched == ("smoke",)
+@pytest.mark.parametrize("name", ["a_row_of_old", "door", "oil_step"], ids=["no row", "a withhold", "an alert"])
+def test_a_trip_that_this_version_has_not_stands_after_a_restart_until_a_hold_of_reset(name: str) -> None:
+    """A row that another version renamed, dropped or made milder: its latch is a trip that nothing here can judge."""
+    interlocks, facts, events = Interlocks(LIMITS, (name, "smoke", name)), good_facts(), []
+    assert interlocks.latched == ("smoke", name)
+    for at_s in (0.0, 0.25, 600.0):
+        assert interlocks.evaluate(facts, 0.25, at_s, events) == (TRIP, TRIP, False, True)
+    shown = [row for row in interlocks.rows() if row.state == "trip"]
+    assert [row.name for row in shown] == ["smoke", name]
+    assert shown[-1].text == f'A trip of another version stands: "{name.replace("_", " ")}".'
+    assert shown[-1].advice.endswith("Then hold the reset button at the machine for 2 s.")
+    assert len(interlocks.rows()) == len(TABLE) + 1
+    for zone in ("oven", "tank"):
+        assert [row.name for row in interlocks.failing(zone)] == ["smoke", name]
+    interlocks.rebind(LIMITS)
+    assert interlocks.latched == ("smoke", name)
+    facts.smoke = 1.0
+    assert not interlocks.reset(facts, 601.0, events)
+    assert interlocks.latched == ("smoke", name), "what cannot be judged is not let go before the rest"
+    facts.smoke = NEVER
+    again = Interlocks(LIMITS, interlocks.latched)
+    again.evaluate(facts, 0.25, 602.0, [])
+    events = []
+    assert again.reset(facts, 603.0, events)
+    assert [(event.kind, event.at_s, event.data["interlock"]) for event in events] == [
+        ("trip_reset", 603.0, "smoke"), ("trip_reset", 603.0, name),
+    ]  # fmt: skip
+    assert events[-1].text == "A trip of another version was let go."
+    assert again.latched == ()
+    assert all(row.state in ("good", "not fitted") for row in again.rows())
+    assert again.evaluate(facts, 0.25, 604.0, events).oven == PERMIT
 
 
 def test_a_replay_takes_todays_limits_and_forgets_nothing() -> None:
