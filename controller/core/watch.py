@@ -299,7 +299,8 @@ class TankWatch:
         facts.tank_no_rise = self._no_rise()
         facts.tank_rising_off_k = self._rising_off_k(facts.tank_max_c, tank_limit_c)
         heated = facts.tank_heat_s_ago <= 120.0
-        quench = self._since_quench_s <= 600.0 or self._since_step_s <= 120.0
+        # From the last second of a step on: a heavy quench gives its heat away in more than one.
+        quench = self._since_quench_s <= 600.0 or min(self._since_step_s, self._since_sure_step_s) <= 120.0
         facts.tank_hot_c = facts.tank_max_c if heated and not quench else NEVER
         # Two sensors are compared only where heat is asked for: warm oil lies in layers when nobody stirs.
         apart_k = abs(facts.tank_c - facts.tank_limit_c)

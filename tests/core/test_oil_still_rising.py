@@ -144,3 +144,34 @@ def test_noise_on_an_even_rise_does_not_excuse_a_stuck_relay(k_per_min: float, s
         if facts.tank_rising_off_k >= 4.0:
             break
     assert facts.tank_rising_off_k >= 4.0, "told before the limit"
+
+
+@pytest.mark.parametrize(("kg", "section_mm", "oil_c"), [(1.8, 6.0, 48.0), (2.0, 12.0, 45.0), (1.6, 6.0, 50.0)])
+def test_a_heavy_quench_in_a_preheat_that_nobody_declared_is_no_stuck_relay(
+    kg: float, section_mm: float, oil_c: float
+) -> None:
+    """Heat was on as it went in, and the oil is over its limit two minutes from its first step."""
+    rig = Rig(tank_c=oil_c)
+    rig.arm()
+    rig.tick(Preheat(60.0))
+    rig.run(20.0)
+    rig.shop.tank.quench(kg, 845.0, section_mm)
+    limit_c = rig.core.limits.tank_limit_c
+    assert limit_c is not None
+    rig.run(60.0, lambda: rig.core.facts.tank_max_c >= limit_c)
+    assert rig.core.facts.tank_max_c >= limit_c
+    rig.run(400.0)
+    assert rig.tripped() == []
+    assert rig.core.command.tank_duty == 0.0
+
+
+def test_a_heater_that_holds_the_oil_over_its_limit_trips_two_minutes_after_the_step_of_a_quench() -> None:
+    watch, facts = TankWatch(18_300.0, 1000.0), Facts()
+    for name in Facts.__slots__:
+        setattr(facts, name, NEVER)
+    for at_s in range(-60, 300):
+        facts.tank_c = facts.tank_max_c = 50.0 + (quench(45.0, 8.0, at_s) if at_s >= 0 else 0.0)
+        watch.second(facts, 1.0, True, 90.0)
+        if facts.tank_hot_c >= 90.0:
+            break
+    assert 120 <= at_s <= 180
