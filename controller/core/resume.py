@@ -17,11 +17,20 @@ MOST_EQUIVALENT_S: Final = 1e25
 
 
 def aged(state: Mapping[str, Any] | None, gap_s: float | None) -> Mapping[str, Any] | None:
-    """A core's state as it is after `gap_s` of wall time without a process (None: not known, and not counted)."""
-    run = (state or {}).get("run")
-    if not state or not run or gap_s is None or unusable(run):
+    """A core's state as it is after `gap_s` of wall time without a process (None: not known, and not counted).
+
+    The run is so much longer away, and the oil has stood for so much longer.
+    """
+    if not state or gap_s is None:
         return state
-    return {**state, "run": {**run, "away_s": float(run.get("away_s", 0.0)) + max(0.0, gap_s)}}
+    gap_s = max(0.0, gap_s)
+    older = dict(state)
+    run, tank = state.get("run"), state.get("tank")
+    if run and not unusable(run):
+        older["run"] = {**run, "away_s": float(run.get("away_s", 0.0)) + gap_s}
+    if isinstance(tank, Mapping) and isinstance(tank.get("rested_s"), (int, float)):
+        older["tank"] = {**tank, "rested_s": tank["rested_s"] + gap_s}
+    return older
 
 
 def unusable(state: object) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from math import isfinite
+from math import inf, isfinite
 from typing import Any, Final, Literal
 
 from controller.core.facts import NEVER, Facts
@@ -46,9 +46,11 @@ class Tank:
         self._warming = Warming(heat, limits.tank_heater_w, _table(state, "warming"))
         self.quenches = Quenches(limits, heat, _table(state, "quenches"))
         rested_s = state.get("rested_s", 0.0)
-        self._rested_s = float(rested_s) if isinstance(rested_s, (int, float)) and rested_s >= 0.0 else 0.0
+        self._rested_s = float(rested_s) if isinstance(rested_s, (int, float)) and 0.0 <= rested_s < inf else 0.0
         self.gentle = bool(state.get("gentle", False))
-        self._level_was_low = False
+        self._level_was_low = bool(state.get("level_was_low", False))
+        # Oil that may not get so hot is dry when it was as hot as it may be.
+        self._dry_c = min(DRY_C, limits.bath_max_c() or DRY_C)
         self._too_much = False
         self._over_times = 0
         self._was_under = False
@@ -141,6 +143,7 @@ class Tank:
             "quenches": self.quenches.state(),
             "rested_s": round(self._rested_s),
             "gentle": self.gentle,
+            "level_was_low": self._level_was_low,
         }
 
     @property
@@ -189,10 +192,14 @@ class Tank:
             moment.happened("arm_wanted", "Press the arm button to go on warming the oil.")
 
     def sense(self, facts: Facts) -> None:
-        """Before the interlocks: presence, and whether the oil is known."""
+        """Before the interlocks: presence, whether the oil is known, and whether it was filled up."""
         facts.oil_unknown = float(self._limits.tank and self._limits.oil is None)
         facts.oil_hottest_c = facts.tank_max_c
         facts.presence_wanted_s = NEVER
+        # In the tick in which the table tells of it, with whose events the core's state is kept.
+        if facts.fitted & FITTED_LEVEL and facts.level_low == facts.level_low:
+            self.gentle |= self._level_was_low and facts.level_low < 0.5
+            self._level_was_low = facts.level_low >= 0.5
         if self.target_c is None or not self._heated:
             self.alone_s = 0.0
             return
@@ -202,6 +209,7 @@ class Tank:
     def step(self, moment: Moment) -> None:
         """After the interlocks: the phase and the asked duty."""
         self.asked_duty = 0.0
+        self._rest(moment)
         if moment.verdict.tank == TRIP:
             if self.target_c is not None:
                 self.off(moment, "An interlock tripped.")
@@ -235,12 +243,11 @@ class Tank:
             self.asked_duty = min(self.asked_duty, GENTLE_DUTY)
 
     def second(self, moment: Moment, on_s: float, tempering: bool) -> None:
-        """Once a second: when the oil will be ready, whether it stirs and has rested, what a quench did.
+        """Once a second: when the oil will be ready, whether it stirs, what a quench did.
 
         `on_s`: how long the heater was on in it. `tempering`: a run is on, so hardened steel does not wait.
         """
         facts = moment.facts
-        self._rest(facts)
         self.quenches.second(facts.tank_c, tempering, moment)
         limit_c = self._limits.tank_limit_c
         self._too_much = limit_c is not None and facts.quench_forecast_c >= limit_c
@@ -286,13 +293,12 @@ class Tank:
             self._over_times += self.quenches.since_s > QUENCH_EXPLAINS_S
         return float(self._over_times)
 
-    def _rest(self, facts: Facts) -> None:
-        """Oil that was filled up, or stood for long, may be wet; once it was warm for a while it is taken as dry."""
-        if facts.fitted & FITTED_LEVEL and facts.level_low == facts.level_low:
-            if self._level_was_low and facts.level_low < 0.5:
-                self.gentle = True
-            self._level_was_low = facts.level_low >= 0.5
-        self._rested_s = 0.0 if facts.tank_c >= DRY_C else self._rested_s + 1.0
+    def _rest(self, moment: Moment) -> None:
+        """Oil that stood for long, heard or not, may be wet, and is until it was held warm."""
+        self._rested_s += moment.passed_s
+        self.gentle |= self._heated and self._rested_s >= REST_S
+        if moment.facts.tank_c >= DRY_C:
+            self._rested_s = 0.0
 
     # --- inside --------------------------------------------------------------------------------------------
 
@@ -328,7 +334,8 @@ class Tank:
             self._say_stir(moment)
         if self._steady_s >= STEADY_S and not self._in_band:
             self._in_band = True
-            self.gentle = False
+            if target_c >= self._dry_c:
+                self.gentle = False
             self._warming.learn()
             said = "The oil is ready." if fitted else "The oil is ready. Stir it before you quench."
             moment.happened(

@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
+import json
 from dataclasses import replace
 from math import isnan
 
 import pytest
 
 from controller.core.facts import NEVER
+from controller.core.resume import aged
 from controller.core.tank import GENTLE_DUTY, REST_S
 from controller.core.warming import Warming
 from controller.metallurgy.quench_plan import tank_heat
-from controller.model import FITTED_AGITATOR, Event, Preheat, Presence, Quench, TankOff
+from controller.model import FITTED_AGITATOR, Event, Outcome, Preheat, Presence, Quench, TankOff, Wish
 from controller.sim.shop import FULL_KIT
 from tests.core.rig import CANOLA, Rig, limits
 from tests.shop.tank_figures import preheat_errors, quench_rule_error
@@ -269,7 +271,7 @@ def test_a_tank_without_a_heater_waits_for_no_press_after_a_reboot() -> None:
 def test_oil_that_may_be_wet_is_warmed_gently_once() -> None:
     rig = Rig(load=())
     rig.arm()
-    rig.tick(Preheat(45.0, gentle=True))
+    rig.tick(Preheat(50.0, gentle=True))
     assert "gently" in event(rig, "tank_on").text
     duties = []
     for _ in range(1200):
@@ -303,6 +305,88 @@ def test_oil_that_rested_for_a_week_or_was_filled_up_is_warmed_gently() -> None:
     fresh.arm()
     fresh.tick(Preheat(45.0))
     assert not fresh.core.tank.gentle
+
+
+def test_oil_that_was_only_held_cool_may_still_be_wet() -> None:
+    rig = Rig(load=(), tank_c=21.0)
+    rig.arm()
+    rig.tick(Preheat(22.0, gentle=True))
+    rig.run(120.0, lambda: rig.core.tank.phase == "in_band")
+    assert rig.core.tank.ready
+    rig.tick(Preheat(60.0))
+    duties = [rig.tick().command.tank_duty for _ in range(20)]
+    assert max(duties) == GENTLE_DUTY
+
+
+def test_oil_that_may_not_get_so_hot_is_dry_when_it_was_as_hot_as_it_may_be() -> None:
+    """A ceiling of 42 °C: its bath is at most 37."""
+    rig = Rig(limits(oil=replace(CANOLA, bath_min_c=30.0, bath_max_c=42.0)), load=(), tank_c=36.0)
+    highest_c = rig.core.limits.bath_max_c()
+    assert highest_c is not None
+    assert highest_c < 50.0
+    rig.arm()
+    rig.tick(Preheat(highest_c, gentle=True))
+    rig.run(1500.0, lambda: rig.core.tank.phase == "in_band")
+    assert rig.core.tank.ready
+    assert not rig.core.tank.gentle
+
+
+class KeptRig(Rig):
+    """Keeps the core's state as the recorder does: after each tick in which something happened."""
+
+    kept: dict[str, object]
+
+    def tick(self, *wishes: Wish) -> Outcome:
+        outcome = super().tick(*wishes)
+        if outcome.events:
+            self.kept = self.core.state()
+        return outcome
+
+
+def started_anew(rig: KeptRig, gap_s: float) -> Rig:
+    """Another process with what the book kept of this one, as it stood after the last event."""
+    return Rig(load=(), state=dict(aged(json.loads(json.dumps(rig.kept)), gap_s) or {}))
+
+
+@pytest.mark.parametrize("seen", ["low", "filled"])
+def test_oil_that_was_filled_up_around_a_power_cut_is_warmed_gently(seen: str) -> None:
+    """The level falls, the power goes off, and comes back with the tank full; or it was filled up before."""
+    rig = KeptRig(load=())
+    rig.run(5.0)
+    rig.shop.fault("level_low", True)
+    rig.run(5.0)
+    if seen == "filled":
+        rig.shop.fault("level_low", False)
+        rig.run(5.0)
+    again = started_anew(rig, 3600.0)
+    again.arm()
+    again.tick(Preheat(60.0))
+    assert again.core.tank.gentle
+    assert max(again.tick().command.tank_duty for _ in range(20)) == GENTLE_DUTY
+
+
+@pytest.mark.parametrize(("gap_s", "gentle"), [(REST_S + 1.0, True), (REST_S - 600.0, False), (None, False)])
+def test_oil_rests_also_without_power(gap_s: float | None, gentle: bool) -> None:
+    rig = KeptRig(load=())
+    rig.run(5.0)
+    again = Rig(load=(), state=dict(aged(rig.kept, gap_s) or {}))
+    again.arm()
+    again.tick(Preheat(60.0))
+    assert again.core.tank.gentle is gentle
+
+
+def test_oil_rests_also_while_the_board_is_off_and_one_warm_moment_dries_nothing() -> None:
+    rig = Rig(load=())
+    rig.arm()
+    rig.cable = False
+    rig.now_s += REST_S
+    rig.tick()
+    rig.cable = True
+    rig.shop.tank.upper_c = rig.shop.tank.lower_c = 55.0
+    rig.run(30.0)
+    assert rig.core.facts.tank_c > 50.0
+    assert rig.core.tank.gentle
+    assert rig.core.state()["tank"]["rested_s"] == 0
 
 
 def test_a_target_over_the_ceiling_is_answered_with_figures() -> None:
