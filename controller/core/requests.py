@@ -154,7 +154,7 @@ def _quench(core: Core, wish: Quench, who: str, moment: Moment) -> _Answer:
     if kind == "fills" and after_c is not None:
         # It may as well have been another part that goes in now: the alarm waits for the hotter of the two.
         watched_c = max(after_c, core.tank.quenches.forecast_c(wish, core.facts.tank_c) or after_c)
-    core.tank_watch.declared(watched_c, filled_in=kind == "fills")
+    core.tank_watch.declared(watched_c, filled_in=kind == "fills", second=kind == "second")
     moment.happened(
         "quench_declared", DECLARED[kind], as_what=kind, mass_kg=mass_kg, part_c=part_c, piece=wish.piece,
         after_c=after_c, allowed=None if after_c is None or limit_c is None else after_c < limit_c,

@@ -38,6 +38,7 @@ FAST_FALL_S: Final = 5
 OPENED_LATELY_S: Final = 240.0
 FIRE_K_PER_MIN: Final = 10.0
 FIRE_LASTS_S: Final = 60.0
+FORECAST_K: Final = 15.0
 # In 10 s: the least fire gives 1.7 K.
 LEVEL_K: Final = 1.0
 CLOSE_K: Final = 15.0
@@ -247,13 +248,17 @@ class TankWatch:
         self._fast_s = 0.0
         self._step_from_c = 0.0
         self._forecast_after_c: float | None = None
+        self._given_since_s = 0.0
         self.step_k: float | None = None
 
-    def declared(self, forecast_after_c: float | None, *, filled_in: bool = False) -> None:
+    def declared(self, forecast_after_c: float | None, *, filled_in: bool = False, second: bool = False) -> None:
         """A quench was declared; `forecast_after_c`: the oil afterwards, °C, if the mass was given.
 
-        `filled_in`: the mass of one that was declared or seen before, whose time goes on.
+        `filled_in`: the mass of one that was declared or seen before, whose time goes on. `second`: its forecast comes
+        on top of the one before, and not on what the oil is now.
         """
+        if not second:
+            self._given_since_s = 0.0
         # Whatever it was taken for, a part may go in now: that explains a rise, and outlives no forecast.
         self._since_declared_s = 0.0
         if not filled_in:
@@ -287,6 +292,7 @@ class TankWatch:
         self._given_s += asked - before
         self._lit_s += (asked > 0.0) - (before > 0.0)
         self._given.append(asked)
+        self._given_since_s += asked
         self._half_s = self._half_s + 1 if asked > HALF_DUTY else 0
         self._full_s = self._full_s + 1 if asked >= FULL_DUTY else 0
         self._since_quench_s += 1.0
@@ -307,7 +313,7 @@ class TankWatch:
         facts.tank_apart_k = apart_k if asked > 0.0 and apart_k == apart_k else NEVER
         # Declared up to 2 min before the step, or after it: nobody has to be asked. A second one later is asked about.
         facts.oil_step = float(self._since_step_s <= 60.0 and self._since_quench_s - self._since_step_s > 120.0)
-        facts.oil_still_rising = self._still_rising(facts.tank_max_c)
+        facts.oil_still_rising = self._still_rising(facts.tank_max_c, tank_limit_c)
         if self._since_quench_s <= 600.0 and self._forecast_after_c is not None:
             facts.quench_forecast_c = self._forecast_after_c
         else:
@@ -417,11 +423,11 @@ class TankWatch:
             levels.append(fsum(known) / len(known) if known else nan)
         return [later - earlier for earlier, later in pairwise(levels)]
 
-    def _still_rising(self, hottest_c: float) -> float:
+    def _still_rising(self, hottest_c: float, tank_limit_c: float | None) -> float:
         """How much faster than the least fire the oil rises 90 s after a step, K/min, or its excess over a forecast, K.
 
         It must have risen so for a minute: another quench within these ten minutes, too slow to be a step of its own,
-        has given its heat away by then.
+        has given its heat away by then. What the heater gave since the forecast warms the oil too, up to its limit.
         """
         over_k = self._change_k(60) - FIRE_K_PER_MIN
         if over_k != NEVER:
@@ -432,7 +438,11 @@ class TankWatch:
         if 90.0 <= self._since_step_s <= 600.0 and self._since_quench_s >= 90.0 and self._fast_s > FIRE_LASTS_S:
             worst = over_k
         if self._since_quench_s <= 600.0 and self._forecast_after_c is not None:
-            over_k = hottest_c - self._forecast_after_c - 15.0
+            explained_c = self._forecast_after_c + FORECAST_K
+            if tank_limit_c is not None and self._heat_j_per_k > 0.0:
+                warmed_c = explained_c + self._heater_w * self._given_since_s / self._heat_j_per_k
+                explained_c = max(explained_c, min(warmed_c, tank_limit_c))
+            over_k = hottest_c - explained_c
             worst = max(worst, over_k) if over_k == over_k else worst
         return worst
 

@@ -10,7 +10,7 @@ import pytest
 
 from controller.core.facts import NEVER, Facts
 from controller.core.watch import TankWatch
-from controller.model import Preheat
+from controller.model import Preheat, Quench
 from tests.core.rig import Rig
 from tests.study import normal
 
@@ -175,3 +175,69 @@ def test_a_heater_that_holds_the_oil_over_its_limit_trips_two_minutes_after_the_
         if facts.tank_hot_c >= 90.0:
             break
     assert 120 <= at_s <= 180
+
+
+@pytest.mark.parametrize(("seed", "kg", "oil_c"), [(0, 0.05, 38.0), (0, 0.2, 32.0), (2, 0.1, 40.0)])
+def test_a_small_quench_that_was_declared_while_the_oil_is_warmed_is_no_fire(
+    seed: int, kg: float, oil_c: float
+) -> None:
+    """The forecast knows no heater, which alone takes the oil 15 K over it."""
+    rig = Rig(seed=seed, tank_c=oil_c)
+    rig.arm()
+    rig.tick(Preheat(60.0))
+    rig.run(60.0)
+    rig.shop.tank.quench(kg, 845.0, 8.0)
+    rig.tick(Quench(kg, 845.0))
+    rig.run(640.0)
+    after_c = next(event.data["after_c"] for event in rig.events if event.kind == "quench_declared")
+    assert rig.tripped() == []
+    assert rig.core.facts.tank_c > after_c + 13.0
+
+
+def declared_in_a_preheat(from_c: float, after_c: float, k_per_min: float, asked: float = 1.0) -> float | None:
+    """How hot oil gets that rises so after a declared quench before it is called a fire, °C; 1 kW in 10 l give 3.3."""
+    watch, facts = TankWatch(18_300.0, 1000.0), Facts()
+    for name in Facts.__slots__:
+        setattr(facts, name, NEVER)
+    for at_s in range(-120, 590):
+        if at_s == 0:
+            watch.declared(after_c)
+        facts.tank_c = facts.tank_max_c = from_c + k_per_min / 60.0 * max(0, at_s)
+        watch.second(facts, asked, asked > 0.0, 90.0)
+        if facts.oil_still_rising >= 0.0:
+            return facts.tank_max_c
+    return None
+
+
+@pytest.mark.parametrize(
+    ("from_c", "after_c", "k_per_min", "asked", "told_c"),
+    [
+        pytest.param(40.0, 45.0, 5.0, 0.0, 60.0, id="without heat 15 K over the forecast"),
+        pytest.param(40.0, 45.0, 8.3, 1.0, 73.2, id="with heat as much more as it gave in these four minutes"),
+        pytest.param(40.0, 45.0, 3.3, 1.0, None, id="the heater alone"),
+        pytest.param(55.0, 60.0, 7.3, 1.0, 90.0, id="no further than the oil's limit"),
+        pytest.param(60.0, 80.0, 9.0, 1.0, 95.0, id="a forecast over the limit as without heat"),
+    ],
+)
+def test_what_the_heater_gave_explains_a_rise_over_the_forecast_up_to_the_limit(
+    from_c: float, after_c: float, k_per_min: float, asked: float, told_c: float | None
+) -> None:
+    assert declared_in_a_preheat(from_c, after_c, k_per_min, asked) == (told_c and pytest.approx(told_c, abs=1.0))
+
+
+@pytest.mark.parametrize(("second", "told_c"), [(True, 86.6), (False, 80.0)])
+def test_the_heat_given_since_the_first_of_two_quenches_counts_for_the_second(second: bool, told_c: float) -> None:
+    """Its forecast comes on top of the first one's, not on what the oil is now."""
+    watch, facts = TankWatch(18_300.0, 1000.0), Facts()
+    for name in Facts.__slots__:
+        setattr(facts, name, NEVER)
+    for at_s in range(400):
+        if at_s == 120:
+            watch.declared(60.0)
+        if at_s == 240:
+            watch.declared(65.0, second=second)
+        facts.tank_c = facts.tank_max_c = 70.0 + max(0, at_s - 240) * 0.12
+        watch.second(facts, float(at_s < 240), at_s < 240, 90.0)
+        if facts.oil_still_rising >= 0.0:
+            break
+    assert facts.tank_max_c == pytest.approx(told_c, abs=0.5)
