@@ -88,6 +88,11 @@ LASTS: Final[Mapping[str, tuple[str, ...]]] = {
 """Kinds whose cause lasts until somebody comes, and the kinds that say that it is over (of the same row or run, where
 both name one). What is not said again at once is said when AGAIN_AFTER_S is over, if the cause then still lasts."""
 
+ENDS_WITH_THE_SERVICE: Final = frozenset(
+    {"prompt_asked", "run_paused", "oil_ready", "oil_left_band", "presence_wanted"}
+)
+"""Kinds whose cause outlasts no restart: that takes the oil's heat away, and offers the run anew, which is told."""
+
 ROWS_NOT_TOLD: Final = frozenset(
     {"board_silent", "board_trip", "run_paused", "shared_circuit", "oven_fitted", "tank_fitted", "oil_unknown", "door"}
 )

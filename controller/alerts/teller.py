@@ -6,7 +6,7 @@ import threading
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from typing import Any, Final, Protocol
 
-from controller.alerts.rules import AGAIN_AFTER_S, LASTS, is_over, what_to_tell
+from controller.alerts.rules import AGAIN_AFTER_S, ENDS_WITH_THE_SERVICE, LASTS, is_over, what_to_tell
 from controller.model import Alert, Event, Snapshot
 from controller.words import Units
 
@@ -30,8 +30,10 @@ class Teller:
     """Chooses what is told and hands it to every channel. Safe from any thread; nothing here waits.
 
     `clock_at`: wall time, s, to a local clock time. `mark_seen`: leaves (event_id, who, at) for the book. `told_late`:
-    leaves for the book an alert that `look` tells, with the channels by which it is sent.
-    `before`: what the book remembers, oldest first: (alert, when it was seen or None, by whom).
+    leaves for the book an alert that `look` tells, with the channels by which it is sent. `hold`: leaves there one that
+    is not to be said before a wall time; `let_go` takes it out again by its number, as over or replaced by another.
+    `before`: what the book remembers, oldest first: (alert, when it was seen or None, by whom). `held`: what an earlier
+    process held back, with its event.
     """
 
     def __init__(
@@ -42,13 +44,17 @@ class Teller:
         clock_at: Callable[[float], str],
         mark_seen: Callable[[int, str, float], object],
         told_late: Callable[[Alert, Sequence[str]], object] = lambda alert, channels: None,
+        hold: Callable[[Alert, float], object] = lambda alert, due_at: None,
+        let_go: Callable[[int], object] = lambda event_id: None,
         before: Iterable[tuple[Alert, float | None, str | None]] = (),
+        held: Iterable[tuple[Event, Alert]] = (),
     ) -> None:
         self.ways = tuple(ways)
         self._units: Units = units
         self._clock_at = clock_at
         self._mark_seen = mark_seen
         self._told_late = told_late
+        self._hold, self._let_go = hold, let_go
         self._lock = threading.Lock()
         self._told: dict[int, Alert] = {}
         self._seen: dict[int, tuple[float, str | None]] = {}
@@ -58,23 +64,38 @@ class Teller:
             self._keep(alert, alert.at)
             if seen_at is not None:
                 self._seen[alert.event_id] = (seen_at, seen_by)
+        for event, alert in held:
+            if event.kind in ENDS_WITH_THE_SERVICE:
+                let_go(alert.event_id)
+            else:
+                self._held[alert.subject] = (event, alert)
 
     def consider(self, event: Event, snapshot: Snapshot, event_id: int, at: float) -> Alert | None:
         """Tell what is to be told of this event, which happened at wall time `at`; None when nothing is, or not yet."""
         told = what_to_tell(
             event, snapshot, units=self._units, clock_in=lambda seconds: self._clock_at(at + seconds)
         )
+        alert = told and Alert(event_id, event.kind, told.urgency, told.subject, told.headline, told.text, at)
         with self._lock:
-            self._held = {subject: held for subject, held in self._held.items() if not is_over(held[0], event)}
-            if told is None:
-                return None
-            alert = Alert(event_id, event.kind, told.urgency, told.subject, told.headline, told.text, at)
-            self._held.pop(told.subject, None)
-            if self._lately(told.subject, at) and told.urgency not in ("trip", "fire"):
-                if event.kind in LASTS:
-                    self._held[told.subject] = (event, alert)
-                return None
-            self._keep(alert, at)
+            over = {subject for subject, (held, _) in self._held.items() if is_over(held, event)}
+            if alert is not None and alert.subject in self._held:
+                over.add(alert.subject)
+            gone = [self._held.pop(subject)[1] for subject in over]
+            due_at = None
+            again = (
+                alert is not None and alert.urgency not in ("trip", "fire") and self._lately(alert.subject, at)
+            )
+            if alert is not None and not again:
+                self._keep(alert, at)
+            elif alert is not None and event.kind in LASTS:
+                self._held[alert.subject] = (event, alert)
+                due_at = self._last[alert.subject] + AGAIN_AFTER_S
+        for one in gone:
+            self._let_go(one.event_id)
+        if alert is not None and due_at is not None:
+            self._hold(alert, due_at)
+        if alert is None or again:
+            return None
         for way in self.ways:
             way.give(alert)
         return alert

@@ -198,10 +198,10 @@ def _teller(shop: Shop, records: Records) -> Teller:
     """What people are told, with what the book says still waits to be sent. A damaged memory silences nothing."""
     book = Outbox(records, records.path)
     try:
-        before, waiting = book.before(), book.waiting()
+        before, waiting, held = book.before(), book.waiting(), book.held()
     except RecordsError as error:
         log.warning("Earlier alerts are not known: %s", error)
-        before, waiting = [], []
+        before, waiting, held = [], [], []
 
     def report(channel: str, alert: Alert, attempts: int, fault: str, done: bool) -> None:
         book.report(channel, alert, attempts, fault, done, at=time.time())
@@ -209,8 +209,9 @@ def _teller(shop: Shop, records: Records) -> Teller:
     channels = open_channels(shop.alerts, mono=time.monotonic, wall=time.time, report=report, waiting=waiting)
     return Teller(
         channels, units=shop.units, clock_at=lambda at: time.strftime("%H:%M", time.localtime(at)),
-        mark_seen=book.mark_seen, told_late=lambda alert, names: records.put(outbox.insertion(alert, names)),
-        before=before,
+        mark_seen=book.mark_seen,
+        told_late=lambda alert, names: records.put(outbox.insertion(alert, names), durable=True),
+        hold=book.hold, let_go=book.let_go, before=before, held=held,
     )  # fmt: skip
 
 

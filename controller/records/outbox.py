@@ -2,7 +2,7 @@
 
 A row for each alert and channel; the row of the page, which needs no sending, carries who has seen it. An
 alert is committed with its event in one piece, and marked as delivered after it was: a kill in between sends
-it twice, never not at all.
+it twice, never not at all. One that is held back has the page's row alone, not delivered and due later.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from functools import partial
 from pathlib import Path
 from typing import Any, Final
 
-from ..model import GIVEN_UP, Alert
+from ..model import GIVEN_UP, Alert, Event
 from .batch import Writing
 from .plain import storable, text_of
 from .schema import RecordsError, open_read_only
@@ -34,8 +34,8 @@ def insertion(alert: Alert, channels: Sequence[str]) -> Writing:
 def _insert(connection: sqlite3.Connection, alert: Alert, channels: Sequence[str]) -> None:
     told = text_of(alert)
     connection.executemany(
-        "INSERT OR IGNORE INTO alerts (event_id, channel, created_at, due_at, delivered_at, told)"
-        " VALUES (?, ?, ?, ?, ?, ?)",
+        "INSERT INTO alerts (event_id, channel, created_at, due_at, delivered_at, told) VALUES (?, ?, ?, ?, ?, ?)"
+        " ON CONFLICT (event_id, channel) DO UPDATE SET delivered_at = coalesce(delivered_at, excluded.delivered_at)",
         [
             (alert.event_id, storable(channel), alert.at, alert.at, alert.at if channel == PAGE else None, told)
             for channel in (PAGE, *channels)
@@ -50,6 +50,13 @@ def _alert(told: str) -> Alert:
         raise RecordsError(f"An alert in the book cannot be read ({error}).") from error
 
 
+def _event(row: sqlite3.Row) -> Event:
+    try:
+        return Event(row["kind"], row["mono_s"], row["text"], dict(json.loads(row["data"])))
+    except (ValueError, TypeError) as error:
+        raise RecordsError(f"An event in the book cannot be read ({error}).") from error
+
+
 class Outbox:
     """What `Teller` and its channels leave for the book, and what they find there after a restart."""
 
@@ -61,7 +68,7 @@ class Outbox:
         """The newest alerts, oldest first: alert, when it was seen (wall s) and by whom. Raises RecordsError."""
         rows = self._rows(
             "SELECT told, seen_at, seen_by FROM (SELECT * FROM alerts WHERE channel = ? AND told <> ''"
-            " ORDER BY id DESC LIMIT ?) ORDER BY id",
+            " AND delivered_at IS NOT NULL ORDER BY id DESC LIMIT ?) ORDER BY id",
             (PAGE, REMEMBERED),
         )
         return [(_alert(row["told"]), row["seen_at"], row["seen_by"]) for row in rows]
@@ -74,11 +81,28 @@ class Outbox:
         rows = self._rows(
             "SELECT channel, told FROM (SELECT id, channel, told, json_extract(told, '$.urgency') AS urgency,"
             " row_number() OVER (ORDER BY id DESC) AS place FROM alerts"
-            " WHERE delivered_at IS NULL AND seen_at IS NULL AND last_error IS NOT ? AND told <> '')"
+            " WHERE delivered_at IS NULL AND seen_at IS NULL AND last_error IS NOT ? AND told <> '' AND channel <> ?)"
             " WHERE place <= ? OR urgency IN ('trip', 'fire') ORDER BY id DESC",
-            (GIVEN_UP, REMEMBERED),
+            (GIVEN_UP, PAGE, REMEMBERED),
         )
         return [(row["channel"], _alert(row["told"])) for row in reversed(rows)]
+
+    def held(self) -> list[tuple[Event, Alert]]:
+        """What is held back still, oldest first, with its event. Raises RecordsError."""
+        rows = self._rows(
+            "SELECT told, kind, mono_s, text, data FROM alerts JOIN events ON events.id = event_id"
+            " WHERE channel = ? AND delivered_at IS NULL AND told <> '' ORDER BY event_id",
+            (PAGE,),
+        )
+        return [(_event(row), _alert(row["told"])) for row in rows]
+
+    def hold(self, alert: Alert, due_at: float) -> None:
+        """Keep one that is not told before `due_at` (wall s), through a power cut; `insertion` then tells it."""
+        self._records.put(partial(_hold, alert=alert, due_at=due_at), durable=True)
+
+    def let_go(self, event_id: int) -> None:
+        """What was held back is not to be told any more."""
+        self._records.put(partial(_let_go, number=event_id))
 
     def _rows(self, query: str, values: Sequence[Any]) -> list[sqlite3.Row]:
         try:
@@ -99,6 +123,19 @@ class Outbox:
     def mark_seen(self, event_id: int, who: str, at: float) -> None:
         """Somebody has seen it, on whichever channel."""
         self._records.put(partial(_seen, number=event_id, who=who, at=at))
+
+
+def _hold(connection: sqlite3.Connection, alert: Alert, due_at: float) -> None:
+    connection.execute(
+        "INSERT OR IGNORE INTO alerts (event_id, channel, created_at, due_at, told) VALUES (?, ?, ?, ?, ?)",
+        (alert.event_id, PAGE, alert.at, due_at, text_of(alert)),
+    )
+
+
+def _let_go(connection: sqlite3.Connection, number: int) -> None:
+    connection.execute(
+        "DELETE FROM alerts WHERE event_id = ? AND channel = ? AND delivered_at IS NULL", (number, PAGE)
+    )
 
 
 def _report(

@@ -153,7 +153,8 @@ class Records:
 
         `run_id`: the run that is on, unless an event's data name another. `at`: wall time, default now.
         `beside`: given an event and its number, what is to be written in one piece with it, if anything.
-        A trip, and its reset, stay on the card through a power cut once they are there.
+        A trip, its reset, and what is written beside an event (an alert that may wait for the morning) stay on the
+        card through a power cut once they are there.
         """
         at = self._wall() if at is None else at
         numbers = []
@@ -165,7 +166,7 @@ class Records:
                 insert: Writing = partial(rows.insert_event, number=number, event=event, run_id=run_id, at=at)
                 more = None if beside is None else beside(event, number)
                 do = insert if more is None else partial(in_order, first=insert, second=more)
-                self._leave(Item(do, durable=event.kind in _OF_A_TRIP))
+                self._leave(Item(do, durable=event.kind in _OF_A_TRIP or more is not None))
         return tuple(numbers)
 
     def put_request(self, request: Request, answer: Answer, *, at: float | None = None) -> None:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import asyncio
 import email
 import json
+import queue
 import socket
 import sqlite3
 import subprocess
@@ -22,7 +23,7 @@ from aiosmtpd.controller import Controller as MailServer
 
 from controller.alerts import NOT_TOLD, RULES, Channel, Teller, open_channels
 from controller.alerts.channel import FIRST_RETRY_S, HUNG_S, NEWS_KEEPS_S, TRIED_S, quiet_hours
-from controller.alerts.rules import AGAIN_AFTER_S, LASTS, ROWS_NOT_TOLD, what_to_tell
+from controller.alerts.rules import AGAIN_AFTER_S, ENDS_WITH_THE_SERVICE, LASTS, ROWS_NOT_TOLD, what_to_tell
 from controller.alerts.sender import SendError, sender_for
 from controller.commands.serve import _look_again, _teller, _telling
 from controller.core.events import KINDS
@@ -37,6 +38,8 @@ from tests.shop.process import ROOT, free_port
 LIBRARY = pytest.mark.filterwarnings("ignore::DeprecationWarning")
 """apprise's own dependencies warn when they are imported."""
 SHOP = "[oven]\nheater_w = 1500\n"
+NORMAL, FULL = 1, 2
+"""PRAGMA synchronous."""
 
 
 class Clock:
@@ -260,6 +263,83 @@ def test_what_lasts_and_was_said_minutes_ago_is_said_again_when_ten_are_over(
         assert happens(kind, data) is None
         happens(*over)
         assert pass_s(3.0 * AGAIN_AFTER_S) == [1, last, number - 2], "what is over by then is not said again"
+
+
+def held_back(path: Path, kind: str, data: dict[str, Any]) -> None:
+    """A process that told of this, held back what came of it a minute later, and was killed."""
+    first = Records(path, wall=lambda: NOW, mono=lambda: 0.0)
+    tell = _telling(_teller(conservative_shop(0), first))
+    for at in (NOW, NOW + 30.0, NOW + 60.0):
+        (number,) = first.put_events(
+            [Event(kind, 0.0, "text", data)], at=at, beside=lambda one, number, at=at: tell(one, snapshot(), number, at)
+        )
+    assert first.flush()
+    assert number == 3
+    assert [(one.kind, alert.event_id) for one, alert in Outbox(first, path).held()] == [(kind, 3)], "the newest alone"
+    first.close()
+
+
+def told_by_the_next(path: Path, at: float, *happens: tuple[str, dict[str, Any]]) -> list[int]:
+    """What the next process has told at this time, by its numbers, the newest first."""
+    records = Records(path, wall=lambda: at, mono=lambda: 0.0)
+    told = _teller(conservative_shop(0), records)
+    for number, (kind, data) in enumerate(happens, 4):
+        told.consider(Event(kind, 0.0, "text", data), snapshot(), number, NOW + 90.0)
+    told.look(at)
+    assert records.flush()
+    records.close()
+    return [one["id"] for one in told.recent()]
+
+
+@pytest.mark.parametrize(
+    ("kind", "data", "over"),
+    [
+        ("board_lost", {}, ("board_back", {})),
+        ("interlock_withheld", {"interlock": "agitator"}, ("interlock_cleared", {"interlock": "agitator"})),
+    ],
+)
+def test_what_is_held_back_outlasts_the_process(
+    tmp_path: Path, kind: str, data: dict[str, Any], over: tuple[str, dict[str, Any]]
+) -> None:
+    path = database_path(tmp_path)
+    held_back(path, kind, data)
+    assert told_by_the_next(path, NOW + AGAIN_AFTER_S - 1.0) == [1]
+    assert told_by_the_next(path, NOW + AGAIN_AFTER_S) == [3, 1]
+    assert told_by_the_next(path, NOW + 3.0 * AGAIN_AFTER_S) == [3, 1], "once"
+    other = database_path(tmp_path / "other")
+    held_back(other, kind, data)
+    assert told_by_the_next(other, NOW + AGAIN_AFTER_S, (kind, data)) == [4, 1], "another took its place"
+    third = database_path(tmp_path / "third")
+    held_back(third, kind, data)
+    assert told_by_the_next(third, NOW + 90.0, over) == [1]
+    assert told_by_the_next(third, NOW + AGAIN_AFTER_S) == [1], "over by then"
+
+
+@pytest.mark.parametrize("kind", sorted(ENDS_WITH_THE_SERVICE))
+def test_what_no_restart_outlasts_is_not_told_after_one(tmp_path: Path, kind: str) -> None:
+    assert kind in LASTS
+    path = database_path(tmp_path)
+    held_back(path, kind, {"run_id": 7})
+    assert told_by_the_next(path, NOW + AGAIN_AFTER_S) == [1]
+    records = Records(path, wall=lambda: NOW, mono=lambda: 0.0)
+    assert Outbox(records, path).held() == []
+    records.close()
+
+
+def test_what_waits_for_the_morning_or_for_ten_minutes_stays_through_a_power_cut(records: Records) -> None:
+    """Quiet hours may hold it back for the night, and the smith may pull the plug."""
+    tell = _telling(_teller(conservative_shop(0), records))
+    seen: queue.Queue[int] = queue.Queue()
+
+    def beside(event: Event, number: int) -> Any:
+        writing = tell(event, snapshot(), number, NOW)
+        records.put(lambda connection: seen.put(connection.execute("PRAGMA synchronous").fetchone()[0]))
+        return writing
+
+    for kind, flushed in (("board_lost", FULL), ("board_lost", FULL), ("armed", NORMAL)):
+        with records.together():
+            records.put_events([Event(kind, 0.0, "text", {})], beside=beside)
+        assert seen.get(timeout=10.0) == flushed
 
 
 def test_the_service_looks_again_until_it_ends(monkeypatch: pytest.MonkeyPatch) -> None:
