@@ -142,16 +142,29 @@ def _fault(
     if kind == "extra_forbidden":
         return Fault(place, line, "unknown_key", _unknown(model, path))
     if field is None:
-        return Fault(place, line, "wrong_type", f"{place or 'The whole'} is {shown(value)}; right is a table.")
+        given = _given(field_at(model, path[:-1]), value)
+        return Fault(place, line, "wrong_type", f"{place or 'The whole'} is {given}; right is a table.")
     if kind == "missing":
         return Fault(place, line, "missing", f"{place} is missing; right is {right(field)}: {field.description}.")
-    given = shown(value) if field.repr else "not right"
+    given = _given(field, value)
     if kind == "value_error":
         return Fault(place, line, "not_allowed", f"{place} is {given}; {context['error']}")
     bounds = ("greater_than", "less_than", "finite", "too_", "string_too", "literal", "enum")
     code = "out_of_range" if kind.startswith(bounds) else "wrong_type"
     hint = _other_unit(field, value)
     return Fault(place, line, code, f"{place} is {given}; right is {right(field)}.{hint}")
+
+
+def _given(field: FieldInfo | None, value: object) -> str:
+    """A value as a fault may quote it: not one that is a secret, or stands where a table with one belongs."""
+    bare = not isinstance(value, (Mapping, list, tuple))
+    secret = field is not None and (not field.repr or (bare and _holds_secrets(field)))
+    return "not right" if secret else shown(value)
+
+
+def _holds_secrets(field: FieldInfo) -> bool:
+    inner = table_of(field.annotation)
+    return inner is not None and any(not one.repr or _holds_secrets(one) for one in inner.model_fields.values())
 
 
 def _unknown(model: type[Table], path: Path) -> str:

@@ -122,7 +122,7 @@ def read_toml(text: str) -> Parsed:
             place = _AT_LINE.match(str(error))
             at = int(place.group(2)) if place else None
             row = rows[at - 1] if at else ""
-            faults.append(_syntax_fault(str(error), place, row))
+            faults.append(_syntax_fault(str(error), place, _without_secrets(rows, at or 0)))
             if at is None or row.strip()[:1] in ("", "[") or len(faults) >= MOST_LINES_MENDED:
                 break
             rows[at - 1] = ""
@@ -139,8 +139,20 @@ def read_toml(text: str) -> Parsed:
 def _syntax_fault(message: str, place: re.Match[str] | None, row: str) -> Fault:
     plain = place.group(1) if place else message.removesuffix(" (at end of document)")
     advice = next((text for start, text in _ADVICE if plain.startswith(start)), plain)
-    what = shown(_SECRET_KEY.sub(r"\1 …", row.strip())) if row.strip() else "the text"
+    what = shown(row) if row else "the text"
     return Fault("", int(place.group(2)) if place else None, "syntax", f"{what} is not TOML: {advice}.")
+
+
+def _without_secrets(rows: list[str], at: int) -> str:
+    """The line (from 1) as a fault may quote it: of a key that may hold an address, and of all in [alerts], the key."""
+    row = rows[at - 1].strip() if at else ""
+    if row.startswith("["):
+        return row
+    header = next((found for one in reversed(rows[:at]) if (found := _HEADER.match(one))), None)
+    if header is not None and _parts(header.group(2))[0] == "alerts":
+        key = _DOTTED.match(row)
+        return f"{key.group().strip()} …" if key else ""
+    return _SECRET_KEY.sub(r"\1 …", row)
 
 
 def _key_lines(rows: list[str]) -> tuple[dict[Path, int], dict[int, Path]]:

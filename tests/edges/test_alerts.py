@@ -907,3 +907,29 @@ def test_channels_in_the_shop_file_with_every_fault_and_no_secret_shown() -> Non
     assert "hunter2" not in repr(shop)
     assert "hunter2" not in shop.model_dump_json()
     assert shop.alerts.channels[0].url.endswith("hunter2@a")
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ('[alerts]\nchannel = "hunter2"\n', "alerts.channel is not right; right is a list"),
+        ("[alerts]\nchannel = 4711\n", "alerts.channel is not right; right is a list"),
+        ('[alerts]\nchannel = [{name = "a", url = "json://x"}, "hunter2"]\n', "alerts.channel 2 is not right; right"),
+        ('alerts = "hunter2"\n', "alerts is not right; right is a table"),
+        ('[[alerts.channel]]\nname = "a"\nurl = "hunter2"\n', "alerts.channel 1: url is not right; right is an a"),
+        ('[[alerts.channel]]\nname = "a"\nurl = 4711\n', "alerts.channel 1: url is not right; right is an address"),
+        ('[[alerts.channel]]\nname = "a"\nurl =\n"hunter2"\n', "the text is not TOML"),
+        ('[[alerts.channel]]\nname = "a"\nulr = "hunter2\n', '"ulr = …" is not TOML: the closing quote is missing'),
+        ('[[alerts.channel]]\nname = "a"\nhunter2\n', "the text is not TOML: a line is key = value"),
+        ("[alerts]\nchannel = 1\n[alerts]\n", '"[alerts]" is not TOML'),
+    ],
+)  # fmt: skip
+def test_what_stands_where_an_address_belongs_is_never_quoted(text: str, said: str) -> None:
+    """An address without its scheme looks like any word, and what is said of it stays in logs."""
+    order = (text, SHOP) if text.startswith("alerts") else (SHOP, text)
+    with pytest.raises(ShopFileError) as told:
+        parse_shop("".join(order))
+    lines = "\n".join(told.value.lines())
+    assert said in lines
+    assert "hunter2" not in lines
+    assert "4711" not in lines
