@@ -39,6 +39,11 @@ OPENED_LATELY_S: Final = 240.0
 FIRE_K_PER_MIN: Final = 10.0
 FIRE_LASTS_S: Final = 60.0
 FORECAST_K: Final = 15.0
+STEP_K: Final = 3.0
+# Where nobody stirs a heater warms the oil above it, and that by up to 1.43 times what it would do to the whole.
+UNSTIRRED: Final = 1.5
+# So long a heater's sheath goes on giving what it was given.
+SHEATH_S: Final = 15
 # In 10 s: the least fire gives 1.7 K.
 LEVEL_K: Final = 1.0
 CLOSE_K: Final = 15.0
@@ -327,11 +332,25 @@ class TankWatch:
         rise_k = past[-1] - past[-1 - seconds]
         return rise_k if rise_k == rise_k else NEVER
 
+    def _line_k(self, seconds: int, least_k: float) -> float:
+        """The rise over these seconds from which on it is more than warming: `least_k`, or what the heater may show.
+
+        By the heat that was asked for in them, and shortly before: none that a stuck relay gives. The heater of a usual
+        tank (up to 6 K a minute) shows less than either.
+        """
+        if self._heat_j_per_k <= 0.0:
+            return least_k
+        k_per_s = UNSTIRRED * self._heater_w / self._heat_j_per_k
+        if k_per_s * seconds <= least_k:
+            return least_k
+        given_s = fsum(islice(self._given, max(0, len(self._given) - seconds - SHEATH_S), None))
+        return max(least_k, k_per_s * min(given_s, seconds))
+
     def _sure_step(self) -> bool:
         """A rise by 3 K within 10 s in means of 5 s: one that noise on an even rise does not make, which would excuse a
         stuck relay for ever."""
         past = list(islice(self._past, max(0, len(self._past) - 15), None))
-        return len(past) == 15 and fsum(past[-5:]) - fsum(past[:5]) >= 15.0
+        return len(past) == 15 and fsum(past[-5:]) - fsum(past[:5]) >= 5.0 * self._line_k(10, STEP_K)
 
     def _step(self, facts: Facts, tank_limit_c: float | None) -> None:
         """A rise of 3 K within 10 s that levels off within 60 s below the tank limit is taken as a quench.
@@ -353,9 +372,9 @@ class TankWatch:
                 # By means of 5 s: in one noisy reading a fire may seem to have levelled off.
                 past = list(self._past)
                 self._levelled = not fsum(past[-5:]) - fsum(past[-15:-10]) >= 5.0 * LEVEL_K
-            elif rise_k < FIRE_K_PER_MIN * 9.0 / 60.0 and self._stepping_s > 60.0:
+            elif rise_k < self._line_k(10, FIRE_K_PER_MIN * 9.0 / 60.0) and self._stepping_s > 60.0:
                 self._stepping_s = 0.0
-        elif rise_k >= 3.0:
+        elif rise_k >= self._line_k(10, STEP_K):
             self._stepping_s = 1.0
             self._step_from_c = self._past[-11]
             # A noisy reading ends the step of a fire, and begins another, again and again: it is as old as the first.
@@ -429,7 +448,7 @@ class TankWatch:
         It must have risen so for a minute: another quench within these ten minutes, too slow to be a step of its own,
         has given its heat away by then. What the heater gave since the forecast warms the oil too, up to its limit.
         """
-        over_k = self._change_k(60) - FIRE_K_PER_MIN
+        over_k = self._change_k(60) - self._line_k(60, FIRE_K_PER_MIN)
         if over_k != NEVER:
             # A reading below the line now and then is noise; a quench that is over stays below it.
             fast_s = min(self._fast_s, FIRE_LASTS_S + 1.0)
@@ -451,22 +470,38 @@ class Delivery:
     """Compares what was asked of a zone with what the board reports it drove, over half a minute."""
 
     WINDOW_S: Final = 31
+    BREAK_S: Final = 10
+    """After so long that cannot be compared another heat begins; less is a flicker, and the window goes on."""
+    SETTLE_S: Final = 2
+    """After a flicker the loop asks again within a second, and the board drives it from its next window on."""
 
     def __init__(self) -> None:
         self._difference_s: deque[float] = deque(maxlen=self.WINDOW_S)
         self._asked_before = 0.0
+        self._break_s = self._settle_s = 0
+
+    def forget(self) -> None:
+        """The board may be heating less than asked, and rightly: what was so far says nothing about what comes."""
+        self._difference_s.clear()
+        self._settle_s = 0
 
     def second(self, comparable: bool, asked: float, on_s: float) -> float:
         """The difference as a share of full power; NEVER while the two cannot be compared.
 
         A duty acts in the window after the one it was asked in, so each second is compared with the one before.
         """
+        before, self._asked_before = self._asked_before, asked
         if not comparable:
-            self._difference_s.clear()
-            self._asked_before = asked
+            self._break_s += 1
+            if self._break_s >= self.BREAK_S:
+                self._difference_s.clear()
+            self._settle_s = self.SETTLE_S if self._difference_s else 0
             return NEVER
-        self._difference_s.append(self._asked_before - on_s)
-        self._asked_before = asked
+        self._break_s = 0
+        if self._settle_s > 0:
+            self._settle_s -= 1
+            return NEVER
+        self._difference_s.append(before - on_s)
         if len(self._difference_s) < self.WINDOW_S:
             return NEVER
-        return abs(sum(self._difference_s)) / self.WINDOW_S
+        return abs(fsum(self._difference_s)) / self.WINDOW_S
