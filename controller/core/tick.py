@@ -75,6 +75,7 @@ class Core:
         self.oven_watch = OvenWatch()
         self.tank_watch = TankWatch(limits.oil_heat_j_per_k(), limits.tank_heater_w)
         self._oven_delivery, self._tank_delivery = Delivery(), Delivery()
+        self._oven_comparable = self._tank_comparable = True
         self.moment = Moment(self.facts)
         self._now_s: float | None = None
         self._frame_s: float | None = None
@@ -293,6 +294,7 @@ class Core:
         frame, board = self.sensing.frame, self.board
         self._second_s += self.moment.dt_s
         self._span_s += self.moment.dt_s
+        heard = self._heard()
         # What a long burst left over waits for the next reading: without one there is nothing to look at.
         if self._second_s < SECOND_S or self._span_s == 0.0 or frame is None or board is None:
             return
@@ -311,9 +313,6 @@ class Core:
         tank_on = tank_s > 0.0 or bool(frame.outputs & OUTPUT_TANK)
         self.sensing.frozen(facts, board, command.oven_duty, command.tank_duty)
         withheld = self.interlocks.acting("oven_over_program")
-        # What was asked while the board had no session with us, or not yet its limits, heated nothing and proves
-        # nothing: the link asks for nothing then, whatever is wanted here.
-        heard = facts.armed and self.reading.answer == 0 and self.reading.limits_set and frame.sid != 0
         oven_duty, tank_duty = (command.oven_duty, command.tank_duty) if heard else (0.0, 0.0)
         self.oven_watch.second(facts, oven_duty, oven_on, self.oven.air_target_c, withheld, self.oven.active)
         self.tank_watch.second(facts, tank_duty, tank_on, self.limits.tank_limit_c)
@@ -325,19 +324,34 @@ class Core:
                 "quench_seen", "The oil rose as after a quench.", rise_k=rise_k, mass_kg=mass_kg, marked=marked,
                 known=known,
             )  # fmt: skip
-        comparable = heard and command.contactor
-        near_off = self.limits.tank_limit_c is not None and not facts.tank_max_c < self.limits.tank_limit_c - 3.0
-        facts.asked_applied_oven = self._oven_delivery.second(
-            comparable and facts.oven_bad < 0.5, command.oven_duty, oven_s / span_s
-        )
-        facts.asked_applied_tank = self._tank_delivery.second(
-            comparable and facts.tank_bad < 0.5 and not near_off, command.tank_duty, tank_s / span_s
-        )
+        if self.limits.tank_limit_c is not None and facts.tank_max_c >= self.limits.tank_limit_c - 3.0:
+            self._tank_delivery.forget()
+            self._tank_comparable = False
+        facts.asked_applied_oven = self._oven_delivery.second(self._oven_comparable, command.oven_duty, oven_s / span_s)
+        facts.asked_applied_tank = self._tank_delivery.second(self._tank_comparable, command.tank_duty, tank_s / span_s)
+        self._oven_comparable = self._tank_comparable = True
         apart_k = abs(facts.oven_c - facts.oven_limit_c)
         soaking = self.oven.phase == "soak" and apart_k == apart_k
         facts.oven_disagree_k = apart_k if soaking and self.oven_watch.door_shut_s >= 300.0 else NEVER
         self.oven.second()
         self.tank.second(self.moment, tank_s, self.oven.active)
+
+    def _heard(self) -> bool:
+        """Whether the board takes what is asked: in its session, with its limits, armed and without a refusal.
+
+        What was asked otherwise heated nothing and proves nothing: the link asks for nothing then, whatever is wanted
+        here. A second is compared with what was asked only if all of its frames could be, each under its own command.
+        """
+        facts, frame = self.facts, self.sensing.frame
+        heard = bool(
+            frame is not None and frame.sid != 0
+            and facts.armed and self.reading.answer == 0 and self.reading.limits_set
+        )  # fmt: skip
+        if self.moment.dt_s > 0.0:
+            comparable = heard and self.command.contactor
+            self._oven_comparable &= comparable and facts.oven_bad < 0.5
+            self._tank_comparable &= comparable and facts.tank_bad < 0.5
+        return heard
 
     # --- 5 gate --------------------------------------------------------------------------------------------
 

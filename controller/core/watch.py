@@ -29,6 +29,7 @@ DOOR_ANSWER_S: Final = 90.0
 DOOR_RISE_K: Final = 3.0
 DOOR_FALL_K: Final = 5.0
 OFF_PEAK_UNTIL_S: Final = 90.0
+BEFORE_OFF_S: Final = 300
 # A shop warms up over a day by less than this; a stuck relay heats an oven a hundred times as fast.
 OFF_DRIFT_K_PER_S: Final = 10.0 / 3600.0
 # No oven loses its heat as fast as this behind a shut door: with the contactor open the drawn ones fall by at most
@@ -86,6 +87,7 @@ class OvenWatch:
         self._asked_low_c = 0.0
         self._said_no = False
         self._off_s = 0.0
+        self._before: deque[float] = deque(maxlen=BEFORE_OFF_S)
         self._peak_c = NEVER
         self._peak_of: set[int] = set()
         self._quiet_s = 0.0
@@ -123,8 +125,14 @@ class OvenWatch:
         self._said_no = self.asking and not it_is_the_door
 
     def reset(self) -> None:
-        """After a reset at the machine: the rules start afresh."""
+        """After a reset at the machine: the rules start afresh.
+
+        But not the rest line of an oven whose heat is off: its door may be open, and shut again it is as hot as before.
+        A stuck relay lets nobody reset before the oven is back at that line.
+        """
+        rest = self._off_s, self._before, self._peak_c, self._peak_of
         self.__init__(self.door_fitted)  # type: ignore[misc]
+        self._off_s, self._before, self._peak_c, self._peak_of = rest
 
     def forget(self, gap_s: float) -> None:
         """After `gap_s` without a reading, or a reboot of the board: nothing is compared with what was read before.
@@ -133,6 +141,7 @@ class OvenWatch:
         """
         self.asking = self._said_no = False
         self._past.clear()
+        self._before.clear()
         self._half_s = self._full_s = self._shared_s = 0
         self.door_shut_s += gap_s
         self.since_fast_fall_s += gap_s
@@ -194,20 +203,22 @@ class OvenWatch:
     def _rising_off(self, facts: Facts, asked: float, on: bool) -> None:
         """The rise over the highest reading around switching off, by whichever sensors read.
 
+        From 5 min before it, longer than an open door is asked about: when it is shut, the air is as hot as then again.
         A bad sample stands for nothing: the rest goes on from where it was. A sensor that was bad from the start joins
         with what it shows then, once.
         """
         facts.oven_rising_off_k = NEVER
+        known = {at: c for at, c in enumerate((facts.oven_c, facts.oven_limit_c)) if c == c}
+        if known:
+            self._before.append(max(known.values()))
         if asked > 0.0 or on:
             self._off_s = 0.0
             return
-        known = {at: c for at, c in enumerate((facts.oven_c, facts.oven_limit_c)) if c == c}
         if not known:
             return
         hottest_c = max(known.values())
         if self._off_s == 0.0:
-            recent = islice(self._past, max(0, len(self._past) - FULL_FOR_S - 1), None)
-            self._peak_c = max((c for c in recent if c == c), default=hottest_c)
+            self._peak_c = max(self._before)
             self._peak_of.clear()
         self._off_s += 1.0
         if self._off_s <= OFF_PEAK_UNTIL_S or not known.keys() <= self._peak_of:
