@@ -2,7 +2,7 @@
 
 Times are whole milliseconds since the board booted. After a boot nothing is known: a contact counts neither
 as safe nor as tripped until it has stood still for its debouncing time, and a button that is down since the
-boot counts as no press.
+boot counts as no press. A contact that has not stood still for half a second is not safe.
 """
 
 from __future__ import annotations
@@ -30,6 +30,7 @@ STOP_MS: Final = 20
 CONTACT_MS: Final = 100
 PRESS_MS: Final = 50
 HOLD_MS: Final = 2_000
+FLUTTER_MS: Final = 500
 
 DOOR, STOP, LEVEL, AGITATOR, SMOKE, ARM, RESET = range(7)
 """Where a contact lies in `Inputs.raw`."""
@@ -47,6 +48,7 @@ _CHANNELS: Final = (
 )
 """(contact, debouncing time, state taken for granted until it has settled); the last one makes presses."""
 
+_WAIT_MS: Final = {contact: wait for contact, wait, _ in _CHANNELS[:_PRESS]}
 _BITS: Final = (
     INPUT_DOOR_OPEN,
     INPUT_STOP_CLOSED,
@@ -57,17 +59,18 @@ _BITS: Final = (
     INPUT_RESET_BUTTON,
 )
 _FITTED: Final = {DOOR: FITTED_DOOR, LEVEL: FITTED_LEVEL, AGITATOR: FITTED_AGITATOR, SMOKE: FITTED_SMOKE}
-_SAFE: Final = {DOOR: False, LEVEL: True, AGITATOR: True, SMOKE: False}
+_SAFE: Final = {DOOR: False, STOP: True, LEVEL: True, AGITATOR: True, SMOKE: False}
 
 
 class Inputs:
     """Seven contacts, as they are (`raw`) and as the board believes them (`stable`, `settled`)."""
 
-    __slots__ = ("_ignored", "bits", "raw", "reset_ready", "settled", "since", "stable")
+    __slots__ = ("_calm", "_ignored", "bits", "raw", "reset_ready", "settled", "since", "stable")
 
     def __init__(self, fitted: int, raw: list[bool]) -> None:
         self.raw = raw
         self.since = [0] * len(raw)
+        self._calm = [0] * len(raw)
         self.stable = [granted for _, _, granted in _CHANNELS]
         self.settled = [False] * len(_CHANNELS)
         self._ignored = {contact for contact, bit in _FITTED.items() if not fitted & bit}
@@ -81,6 +84,8 @@ class Inputs:
         """A contact changes at `now`; False when it was so already."""
         if self.raw[contact] == closed:
             return False
+        if now >= self.since[contact] + _WAIT_MS[contact]:
+            self._calm[contact] = now
         self.raw[contact] = closed
         self.since[contact] = now
         return True
@@ -91,12 +96,16 @@ class Inputs:
         due = NEVER
         for channel, (contact, wait, _) in enumerate(_CHANNELS):
             raw = self.raw[contact]
-            if contact in self._ignored or (self.settled[channel] and raw == self.stable[channel]):
-                continue
             ready = self.since[contact] + wait
-            if now < ready:
-                due = min(due, ready)
+            if contact in self._ignored or (self.settled[channel] and raw == self.stable[channel] and now >= ready):
                 continue
+            if now < ready:
+                unsafe_from = self._calm[contact] + FLUTTER_MS if contact in _SAFE else NEVER
+                if now < unsafe_from:
+                    due = min(due, ready, unsafe_from)
+                    continue
+                raw = not _SAFE[contact]
+                due = min(due, ready)
             pressed = pressed or (channel == _PRESS and raw and not self.stable[channel])
             self.stable[channel] = raw
             self.settled[channel] = True

@@ -450,19 +450,32 @@ static bool contact_fitted(uint8_t contact)
     }
 }
 
+/* No button, and it has been changing for so long that it is not safe, whatever it shows between two changes. */
+static bool flutters(const struct guard *g, uint8_t contact)
+{
+    return contact < CONTACT_ARM && g->age[AGE_CALM + contact] >= FLUTTER_MS;
+}
+
 /* Believe what has stood still long enough. True when the arm button was pressed. */
 static bool settle(struct guard *g, uint8_t contacts)
 {
     bool pressed = false;
     for (uint8_t contact = 0; contact < CONTACTS; contact++) {
         const uint8_t source = contact == CONTACT_PRESS ? CONTACT_ARM : contact;
-        const bool closed = (contacts & INPUT_OF[source]) != 0;
+        const uint32_t wait = contact == CONTACT_STOP ? STOP_MS : contact == CONTACT_PRESS ? PRESS_MS : CONTACT_MS;
+        bool closed = (contacts & INPUT_OF[source]) != 0;
+        if (contact < CONTACT_ARM && g->age[AGE_STILL + contact] >= wait) {
+            g->age[AGE_CALM + contact] = 0; /* before the change is looked for: until now it stood still */
+        }
         if (contact != CONTACT_PRESS && closed != ((g->contacts & INPUT_OF[source]) != 0)) {
             g->age[AGE_STILL + contact] = 0;
         }
-        const uint32_t wait = contact == CONTACT_STOP ? STOP_MS : contact == CONTACT_PRESS ? PRESS_MS : CONTACT_MS;
-        if (!contact_fitted(contact) || g->age[AGE_STILL + source] < wait) {
+        const bool still = g->age[AGE_STILL + source] >= wait;
+        if (!contact_fitted(contact) || (!still && !flutters(g, contact))) {
             continue;
+        }
+        if (!still) {
+            closed = contact == CONTACT_DOOR || contact == CONTACT_SMOKE;
         }
         if (contact == CONTACT_PRESS && closed && !stable(g, contact)) {
             pressed = true;

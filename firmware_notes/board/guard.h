@@ -80,8 +80,9 @@ enum {
     AGE_HEAT,           /* two zones: heater last on */
     AGE_BAD = AGE_HEAT + ZONES,     /* two zones: last sample with a bad sensor, or boot */
     AGE_QUIET = AGE_BAD + ZONES,    /* two zones: last time without current, or with the output on */
-    AGE_STILL = AGE_QUIET + ZONES,  /* each contact: last change */
-    AGES = AGE_STILL + CONTACTS - 1 /* the press looks at the arm button */
+    AGE_STILL = AGE_QUIET + ZONES,  /* each contact: last change (the press looks at the arm button) */
+    AGE_CALM = AGE_STILL + CONTACTS - 1, /* each contact but the buttons: last stood still for its time, or boot */
+    AGES = AGE_CALM + CONTACT_ARM
 };
 
 #define RECORD_BYTES 6U                 /* serial number, trips, CRC-16, each big-endian */

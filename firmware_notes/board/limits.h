@@ -37,6 +37,7 @@
 /* contacts */
 #define STOP_MS UINT32_C(20)
 #define CONTACT_MS UINT32_C(100)
+#define FLUTTER_MS UINT32_C(500)     /* a contact that has not stood still for so long is not safe */
 
 /* sensors */
 #define SAMPLE_AGE_MS UINT32_C(500)      /* readings older than this are none */

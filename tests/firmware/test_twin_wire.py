@@ -132,6 +132,53 @@ def test_contacts_are_debounced(contact: str, bit: int, settle: int) -> None:
         assert (int(now["inputs"]) & bit != before) == seen
 
 
+@pytest.mark.parametrize(
+    ("contact", "bit", "safe", "every_ms", "trip"),
+    [
+        ("stop_closed", 2, True, 10, 16), ("stop_closed", 2, True, 19, 16), ("smoke", 16, False, 90, 64),
+        ("level_good", 4, True, 99, 32), ("door_open", 1, False, 90, 0), ("agitator_turning", 8, True, 90, 0),
+    ],
+)  # fmt: skip
+def test_a_contact_that_flutters_is_not_safe_after_half_a_second(
+    contact: str, bit: int, safe: bool, every_ms: int, trip: int
+) -> None:
+    rig = Rig(EVERYTHING)
+    rig.board.agitator_turning = True
+    rig.ready()
+    rig.run(2_000, 500, 500)
+    start, unsafe = rig.board.uptime_ms, 0 if safe else bit
+    assert start % 250 == 0
+    seen = []
+    for half in (250, 500):
+        while rig.board.uptime_ms < start + half:
+            setattr(rig.board, contact, not getattr(rig.board, contact))
+            rig.until(min(rig.board.uptime_ms + every_ms, start + half))
+        frame = next(fields for fields in reversed(rig.heard) if fields[0] == "T")
+        seen.append((int(frame[2]) - start, int(frame[11]) & bit == unsafe, int(frame[15])))
+    assert seen == [(250, False, 0), (500, True, trip)]
+    setattr(rig.board, contact, safe)
+    rig.pass_ms(200)
+    assert (int(rig.telemetry()["inputs"]) & bit == unsafe) is False
+
+
+def test_a_contact_that_flutters_for_less_or_stands_still_now_and_then_is_believed() -> None:
+    rig = Rig(EVERYTHING)
+    rig.ready()
+    rig.run(1_000, 500, 0)
+    for turn in range(47):
+        rig.board.stop_closed = turn % 2 == 1
+        rig.pass_ms(10)
+    rig.board.stop_closed = True
+    rig.pass_ms(20)
+    for _ in range(20):
+        for closed in (False, True, False, True):
+            rig.board.stop_closed = closed
+            rig.pass_ms(8)
+        rig.pass_ms(20)
+    assert rig.board.trips == 0
+    assert int(rig.telemetry()["inputs"]) & 2
+
+
 def test_a_6675_has_no_cold_junction() -> None:
     rig = Rig(chip=6675)
     assert rig.telemetry()["cold"] == 0

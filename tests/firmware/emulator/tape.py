@@ -251,6 +251,11 @@ class Written(Pair):
         setattr(self.twin, name, closed)
         setattr(self.avr, name, closed)
 
+    def flutter(self, name: str, every_ms: int, times: int) -> None:
+        for turn in range(times):
+            self.contact(name, turn % 2 == 0)
+            self.wait(every_ms)
+
     def _down(self, name: str, before_ms: int, ms: int) -> None:
         self.contact(name, False)
         self.wait(before_ms)

@@ -50,13 +50,17 @@ def message(text: bytes) -> tuple[str, list[int]] | None:
 class Contact:
     def __init__(self, name: str, closed: bool, fitted: bool) -> None:
         self.name, self.closed, self.fitted = name, closed, fitted
-        self.since = 0
+        self.since = self.calm = 0
         self.known = not fitted
         self.state = SAFE.get(name, True) if not fitted else name in UNKNOWN_SHOWS
 
     def look(self, now: int) -> None:
-        if self.fitted and now - self.since >= SETTLES_MS.get(self.name, 100):
-            self.known, self.state = True, self.closed
+        if not self.fitted:
+            return
+        if now - self.since >= SETTLES_MS.get(self.name, 100):
+            self.known, self.state, self.calm = True, self.closed, now
+        elif self.name in SAFE and now - self.calm >= 500:
+            self.known, self.state = True, not SAFE[self.name]
 
 
 class Model:

@@ -32,6 +32,7 @@ def steps() -> st.SearchStrategy[Step]:
         one("duty", duties, duties, flags),
         one("sense", st.integers(0, 4), st.sampled_from(TEMPERATURES), letters),
         one("contact", st.sampled_from(NAMES), st.booleans()),
+        one("flutter", st.sampled_from(NAMES), st.sampled_from([10, 20, 50, 90, 100]), st.sampled_from([3, 6, 7, 60])),
     ]
     seldom = [
         one("ready"),

@@ -99,6 +99,11 @@ class Player:
         else:
             setattr(self.board, name, closed)
 
+    def flutter(self, name: str, every_ms: int, times: int) -> None:
+        for turn in range(times):
+            self.contact(name, turn % 2 == 0)
+            self.wait(every_ms)
+
     def arm(self, held_ms: int = 60) -> None:
         self.contact("arm_button", False)
         self.wait(60)

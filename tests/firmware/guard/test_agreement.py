@@ -47,6 +47,14 @@ WRITTEN: dict[str, list[Step]] = {
         ("duty", 0, 0, 2), ("wait", 250), *[("greet",), ("wait", 240)] * 12, ("wait", 3_000),
         *[("greet",), ("wait", 1_990)] * 4, ("duty", 0, 0, 0), ("wait", 2_500), ("hold",), ("greet",), ("wait", 300),
     ],
+    "contacts that flutter": [
+        *HEATED, ("flutter", "door_open", 90, 8), ("flutter", "agitator_turning", 50, 20), ("duty", 500, 500, 4),
+        ("flutter", "level_good", 90, 5), ("duty", 500, 500, 4), ("flutter", "level_good", 90, 4), ("wait", 200),
+        ("contact", "level_good", True), ("wait", 200), ("hold",), ("ready",), ("flutter", "stop_closed", 10, 43),
+        ("contact", "stop_closed", True), ("wait", 10), ("duty", 500, 0, 4), ("wait", 200),
+        ("flutter", "stop_closed", 10, 60), ("hold",), ("contact", "stop_closed", True), ("hold",), ("ready",),
+        ("flutter", "smoke", 90, 7), ("wait", 90), ("hold",), ("contact", "smoke", False), ("wait", 200), ("hold",),
+    ],
     "warm oil stirs on": [("wait", 500), ("sense", 3, 7_000), ("greet",), ("duty", 0, 0, 2), ("wait", 600_000),
                           ("sense", 3, 6_400), ("wait", 1_000)],
     "every trip and its reset": [

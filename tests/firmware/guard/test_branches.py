@@ -50,7 +50,7 @@ def test_a_stop_circuit_that_never_stood_still_since_the_boot_lets_nothing_arm()
     """It bounces too fast to be believed open or closed: no trip, and a press is counted but does not arm."""
     board = guard(31)
     player = Player(board)
-    for turn in range(60):
+    for turn in range(48):
         board.arm_button = 20 <= turn < 40
         board.stop_closed = turn % 2 == 0
         player.wait(10)

@@ -60,6 +60,8 @@ SHORT: list[list[Step]] = [
     [*HEATED, ("stream", 8, 0, 0, 0), ("stream", 8, 0, 0, 8)],
     [("wait", 500), ("sense", 0, 31_000), ("wait", 200), ("sense", 0, 0, "O"), ("wait", 400), ("sense", 0, 31_000),
      ("wait", 200), ("wait", 300)],
+    [*HEATED, ("contact", "stop_closed", False), ("wait", 300), ("contact", "stop_closed", True), ("wait", 300)],
+    WRITTEN["contacts that flutter"],
     WRITTEN["fifteen minutes"],
     WRITTEN["half an hour of noise"],
 ]  # fmt: skip
