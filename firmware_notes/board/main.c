@@ -352,6 +352,7 @@ static void read_chips(struct guard_sample *sample)
     }
     lines_good = is_empty(SELECT_EMPTY_A) && lines_good;
     lines_good = is_empty(SELECT_EMPTY_B) && lines_good;
+    lines_good = (SELECT_PART == SELECT_EMPTY_C || is_empty(SELECT_EMPTY_C)) && lines_good;
     lines_good = is_empty(SELECT_NONE) && lines_good;
     if (!lines_good || spi_failed) {
         for (uint8_t sensor = 0; sensor < SENSORS; sensor++) {

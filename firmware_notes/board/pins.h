@@ -13,6 +13,8 @@
 #ifndef PINS_H
 #define PINS_H
 
+#include "config.h"
+
 /* serial line to the host, 38400 baud */
 #define PIN_RECEIVE D, 0          /* D0: from the host */
 #define PIN_TRANSMIT D, 1         /* D1: to the host */
@@ -46,16 +48,29 @@
 #define PIN_SELECT_1 C, 1         /* A1: address bit 1 */
 #define PIN_SELECT_2 C, 2         /* A2: address bit 2 */
 
-/* Outputs of the decoder. Two of the four that count differ in two bits at least. Outputs 2 and 4 lead nowhere:
- * every round of samples reads them and the rest position, and if anything answers there, an address line is
- * broken or shorted, and no sensor is believed. */
+/* Outputs of the decoder. Outputs 0, 3, 5 and 6 differ in two bits at least. Outputs 2 and 4 lead nowhere: every round
+ * of samples reads them and the rest position, and if anything answers there, an address line is broken or shorted,
+ * and no sensor is believed.
+ * The part's chip takes the first of 3, 5, 6, 0 whose own sensor is not fitted. Where all four are, it lies at 1, and
+ * every single fault of a line then shows at one of the others; with less of them one could pass it off as the oven's. */
 #define SELECT_OVEN 0
 #define SELECT_OVEN_LIMIT 3
 #define SELECT_TANK 5
 #define SELECT_TANK_LIMIT 6
+#if (FITTED & 2) == 0
+#define SELECT_PART 3
+#elif (FITTED & 4) == 0
+#define SELECT_PART 5
+#elif (FITTED & 8) == 0
+#define SELECT_PART 6
+#elif (FITTED & 1) == 0
+#define SELECT_PART 0
+#else
 #define SELECT_PART 1
+#endif
 #define SELECT_EMPTY_A 2
 #define SELECT_EMPTY_B 4
+#define SELECT_EMPTY_C 1          /* unless the part's chip is there */
 #define SELECT_NONE 7
 
 /* analogue: current sensors, boards of the Nano class only (the Uno does not lead these pins out); 0 V: no

@@ -28,6 +28,7 @@ from tests.firmware.emulator.store import image
 
 ARMED_BIT: Final = 32
 SELECTS: Final = ("SELECT_OVEN", "SELECT_OVEN_LIMIT", "SELECT_TANK", "SELECT_TANK_LIMIT", "SELECT_PART")
+NOWHERE: Final = 255
 OUTPUTS: Final = {
     OUTPUT_OVEN: "OVEN_HEATER",
     OUTPUT_TANK: "TANK_HEATER",
@@ -103,7 +104,7 @@ class EmulatedBoard:
     ) -> None:
         self.chip, self.fitted, self.seed = chip, fitted, seed
         self.machine = Machine(harness(), elf or firmware(chip, fitted))
-        self.pins = PinMap()
+        self.pins = PinMap(fitted)
         select = [self.pins.pins[f"SELECT_{line}"] for line in range(3)]
         self.machine.watch(self.pins.mask(*OUTPUTS.values()), bytes(part for line in select for part in line))
         self._output_pins = [(bit, *self.pins.pins[name]) for bit, name in OUTPUTS.items()]
@@ -196,8 +197,12 @@ class EmulatedBoard:
                 continue
             self._set_chip(place, value, letter, sample.cold)
 
+    def _output_of(self, place: int) -> int:
+        """Of a chip; one that is not fitted is not there at all."""
+        return self.pins.numbers[SELECTS[place]] if self.fitted >> place & 1 else NOWHERE
+
     def _set_chip(self, place: int, value: int, letter: str, cold: int) -> None:
-        output = self.pins.numbers[SELECTS[place]]
+        output = self._output_of(place)
         dead = 2 if letter in "XN" else 0
         if self.chip == 31855:
             word, cold_word, status = word_31855(value, letter, cold), 0, 0
@@ -212,7 +217,7 @@ class EmulatedBoard:
 
     def set_word(self, place: int, word: int, dead: int = 0) -> None:
         """A word of the tester's own, until the next `set_sample` that differs."""
-        output = self.pins.numbers[SELECTS[place]]
+        output = self._output_of(place)
         self.machine.chip(place, kind=self.chip, output=output, word=word, dead=dead)
         self._sample = None
 

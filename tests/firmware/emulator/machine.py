@@ -14,6 +14,7 @@ import subprocess
 import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
+from functools import cache
 from pathlib import Path
 from typing import Final, NamedTuple
 
@@ -60,17 +61,25 @@ def _how_it_died(status: int) -> str:
     return f"ended with code {os.WEXITSTATUS(status)}"
 
 
-class PinMap:
-    """`pins.h` of the firmware: name -> (port 0..2 for B, C, D; bit), and its plain numbers."""
+@cache
+def defines(sources: Path, fitted: int) -> str:
+    """What the preprocessor makes of `pins.h`."""
+    what = ["gcc", "-E", "-dM", f"-DFITTED={fitted}", str(sources / "pins.h")]
+    return subprocess.run(what, capture_output=True, text=True, check=True).stdout
 
-    def __init__(self, sources: Path = BOARD_SOURCES) -> None:
+
+class PinMap:
+    """`pins.h` of the firmware: name -> (port 0..2 for B, C, D; bit), and its plain numbers for what is fitted."""
+
+    def __init__(self, fitted: int = 31, sources: Path = BOARD_SOURCES) -> None:
         text = (sources / "pins.h").read_text()
         self.pins = {
             name: ("BCD".index(port), int(bit))
             for name, port, bit in re.findall(r"^#define PIN_(\w+) ([BCD]), (\d)", text, re.MULTILINE)
         }
         self.numbers = {
-            name: int(number) for name, number in re.findall(r"^#define (\w+) (\d+)\b", text, re.MULTILINE)
+            name: int(number)
+            for name, number in re.findall(r"^#define (\w+) (\d+)$", defines(sources, fitted), re.MULTILINE)
         }
 
     def mask(self, *names: str) -> bytes:
