@@ -25,6 +25,10 @@ WHOLE_CIRCUIT: Final = 0.99
 FULL_FOR_S: Final = 120
 SHARED_FOR_S: Final = 300
 NO_RISE_K: Final = 3.0
+# Seconds without heat in such a time, one for each bad sample, that do not begin it anew. The heat is back after two,
+# in which a shut oven falls by 0.8 K and does not rise: three of them are still less than the rise that is asked for.
+FLICKER_S: Final = 3
+LOST_K: Final = 0.9
 DOOR_ANSWER_S: Final = 90.0
 DOOR_RISE_K: Final = 3.0
 DOOR_FALL_K: Final = 5.0
@@ -80,7 +84,8 @@ class OvenWatch:
         self.door_fitted = door_fitted
         self.asking = False
         self._past: deque[float] = deque(maxlen=SHARED_FOR_S + 1)
-        self._half_s = self._full_s = self._shared_s = 0
+        self._half_s = 0
+        self._shares: deque[float] = deque(maxlen=SHARED_FOR_S + 1)
         self.door_shut_s = 1e9
         self.since_fast_fall_s = 1e9
         self._asked_s = 0.0
@@ -108,17 +113,19 @@ class OvenWatch:
         fast = len(past) > FAST_FALL_S and past[-1 - FAST_FALL_S] - past[-1] >= FAST_FALL_K
         self.since_fast_fall_s = 0.0 if fast else self.since_fast_fall_s + 1.0
         self._half_s = self._half_s + 1 if asked > HALF_DUTY else 0
-        self._full_s = self._full_s + 1 if asked >= FULL_DUTY else 0
-        shared = asked >= SHARED_DUTY and facts.duty_sum >= WHOLE_CIRCUIT
-        self._shared_s = self._shared_s + 1 if shared or asked >= FULL_DUTY else 0
+        # Less than nine tenths is only a share where the circuit gives no more.
+        self._shares.append(asked if asked >= FULL_DUTY or facts.duty_sum >= WHOLE_CIRCUIT else 0.0)
         self._no_rise(facts, air_target_c)
         self._falling(facts)
         self._rising_off(facts, asked, on)
         self._over_rising(facts, asked, on, withheld_over)
 
     def opened_lately(self) -> bool:
-        """Whether the door was open within four minutes, by its switch or by how fast the reading fell."""
-        return min(self.door_shut_s, self.since_fast_fall_s) < OPENED_LATELY_S
+        """Whether the door was open within four minutes, by its switch, or without one by how fast the reading fell.
+
+        Where a switch says that it is shut, a reading that falls so fast is a loose wire.
+        """
+        return (self.door_shut_s if self.door_fitted else self.since_fast_fall_s) < OPENED_LATELY_S
 
     def answer(self, it_is_the_door: bool) -> None:
         """The smith's answer to "is the door open?"."""
@@ -142,7 +149,8 @@ class OvenWatch:
         self.asking = self._said_no = False
         self._past.clear()
         self._before.clear()
-        self._half_s = self._full_s = self._shared_s = 0
+        self._half_s = 0
+        self._shares.clear()
         self.door_shut_s += gap_s
         self.since_fast_fall_s += gap_s
         self._off_s = self._quiet_s = 0.0
@@ -160,11 +168,23 @@ class OvenWatch:
         facts.oven_no_rise_k = NEVER
         if not below:
             return
-        for seconds, full_s in ((FULL_FOR_S, self._full_s), (SHARED_FOR_S, self._shared_s)):
+        for seconds, share in ((FULL_FOR_S, FULL_DUTY), (SHARED_FOR_S, SHARED_DUTY)):
             if seconds == SHARED_FOR_S and not facts.oven_c < SHARED_BELOW_C:
                 continue
-            if full_s > seconds and len(self._past) > seconds:
-                facts.oven_no_rise_k = max(facts.oven_no_rise_k, self._missing_k(seconds))
+            unheated_s = self._unheated_s(seconds, share)
+            # A switch that saw the door open had the heat taken off for it.
+            opened = self.door_fitted and self.door_shut_s <= seconds
+            if unheated_s <= (0 if opened else FLICKER_S) and len(self._past) > seconds:
+                missing_k = self._missing_k(seconds) - LOST_K * unheated_s
+                facts.oven_no_rise_k = max(facts.oven_no_rise_k, missing_k)
+
+    def _unheated_s(self, seconds: int, share: float) -> int:
+        """How many of these last seconds had less than this share of the heat; all of them if the first had, or where
+        there is no such past."""
+        shares = self._shares
+        if len(shares) <= seconds or shares[-1 - seconds] < share:
+            return seconds
+        return sum(one < share for one in islice(shares, len(shares) - 1 - seconds, None))
 
     def _missing_k(self, seconds: int) -> float:
         """What the reading lacks of a rise by 3 K in these seconds.
