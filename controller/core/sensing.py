@@ -37,8 +37,8 @@ class Sensor:
     """One thermocouple as the telemetry shows it. `value_c` is NaN while it is not trusted."""
 
     __slots__ = (
-        "_accepted_c", "_bits", "_jump_guard", "_jump_is_over", "_kind", "_since_accepted_s", "_unknown_s", "_word",
-        "bad_hot", "fault", "fitted", "good_s", "jump_s", "jump_trip_s", "same_s", "value_c",
+        "_accepted_c", "_bits", "_jump_guard", "_jump_is_over", "_jumped_s", "_kind", "_since_accepted_s", "_unknown_s",
+        "_word", "bad_hot", "fault", "fitted", "good_s", "jump_s", "jump_trip_s", "same_s", "value_c",
     )  # fmt: skip
 
     def __init__(self, kind: Kind, jump_guard: bool) -> None:
@@ -54,7 +54,7 @@ class Sensor:
         self.value_c = nan
         self.good_s = 0.0
         self.jump_s = 0.0
-        self.jump_trip_s = 0.0
+        self.jump_trip_s = self._jumped_s = 0.0
         self.same_s = 0.0
         self.bad_hot = False
 
@@ -85,7 +85,8 @@ class Sensor:
     def forget(self) -> None:
         """After a gap the next reading is compared with nothing. Trips of this sensor stay."""
         self._accepted_c = nan
-        self._since_accepted_s = self._unknown_s = self.jump_s = self.jump_trip_s = self.same_s = 0.0
+        self._since_accepted_s = self._unknown_s = self.jump_s = self.same_s = 0.0
+        self.jump_trip_s = self._jumped_s = 0.0
 
     def _good(self, value_c: float, word: int, dt_s: float, heated: bool) -> None:
         self.good_s += dt_s
@@ -114,6 +115,7 @@ class Sensor:
             return True
         if self._jump_is_over:
             self._jump_is_over = False
+            self._jumped_s = max(self._jumped_s, self.jump_trip_s)
             self.jump_trip_s = 0.0
         self._since_accepted_s = self.jump_s = elapsed_s
         if elapsed_s >= JUMP_ELAPSED_MAX_S:
@@ -125,8 +127,10 @@ class Sensor:
         return False
 
     def jumped_s(self) -> float:
-        """The longest jump since this was asked last, s: one that ended within a reading of several frames counts."""
-        lasted_s = self.jump_trip_s
+        """The longest jump since this was asked last, s: one that ended within a reading of several frames counts, and
+        one that another followed in it."""
+        lasted_s = max(self._jumped_s, self.jump_trip_s)
+        self._jumped_s = 0.0
         if self._jump_is_over:
             self.jump_trip_s = 0.0
         return lasted_s

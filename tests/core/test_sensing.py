@@ -217,13 +217,31 @@ def test_a_jump_that_comes_back_is_forgotten() -> None:
     assert [sensor.jumped_s(), sensor.jumped_s()] == [2.0, 0.0]
 
 
-def test_a_new_jump_is_counted_from_its_own_beginning() -> None:
+def test_a_new_jump_is_counted_from_its_own_beginning_and_the_longest_of_a_reading_is_told_once() -> None:
     sensor = Sensor("K", True)
     jump(sensor, 20000, 1.0)
+    jump(sensor, 60000, 3.0)
+    jump(sensor, 20000, 0.25)
     jump(sensor, 60000, 5.0)
     jump(sensor, 20000, 0.25)
+    jump(sensor, 60000, 2.0)
+    jump(sensor, 20000, 0.25)
     jump(sensor, 60000, 0.5)
-    assert [sensor.jumped_s(), sensor.jumped_s()] == [0.5, 0.5]
+    assert [sensor.jumped_s(), sensor.jumped_s()] == [5.0, 0.5]
+    jump(sensor, 20000, 0.25)
+    jump(sensor, 60000, 1.0)
+    sensor.forget()
+    assert sensor.jumped_s() == 0.0
+
+
+def test_a_jump_that_lasted_is_told_although_another_began_in_the_same_reading() -> None:
+    sensing = Sensing(limits())
+    sensing.take(frame(0), BOARD, 0.0, 0.0)
+    for n in range(1, 42):
+        sensing.take(frame(250 * n, limit=60_000), BOARD, 0.0, 0.0)
+    sensing.take(frame(250 * 42), BOARD, 0.0, 0.0)
+    assert sensing.oven_limit.jump_s == 0.25, "it is another one, back from what was believed"
+    assert sensed(sensing).oven_jump_trip_s >= 10.0
 
 
 def test_a_jump_that_lasted_is_told_although_its_last_frame_is_not_the_readings_last() -> None:
