@@ -420,6 +420,22 @@ static void read_eeprom(uint16_t from, uint8_t *bytes, uint8_t count)
     }
 }
 
+/* False: what was written is not what is read. */
+static bool keep_boot(uint8_t slot, const uint8_t record[BOOTS_BYTES])
+{
+    const uint16_t at = (uint16_t)(BOOTS_AT + slot * BOOTS_BYTES);
+    uint8_t kept[BOOTS_BYTES];
+    for (uint8_t place = 0; place < BOOTS_BYTES; place++) {
+        eeprom_update_byte((uint8_t *)(at + place), record[place]);
+    }
+    read_eeprom(at, kept, sizeof kept);
+    bool same = true;
+    for (uint8_t place = 0; place < BOOTS_BYTES; place++) {
+        same = same && kept[place] == record[place];
+    }
+    return same;
+}
+
 /* At the boot, before anything may be on and before anybody is told the number; a byte takes 3.4 ms. */
 static uint16_t count_boot(void)
 {
@@ -428,10 +444,9 @@ static uint16_t count_boot(void)
     uint16_t boots;
     read_eeprom(BOOTS_AT, cells, sizeof cells);
     const uint8_t slot = guard_boots(cells, &boots, record);
-    for (uint8_t place = 0; place < BOOTS_BYTES; place++) {
-        eeprom_update_byte((uint8_t *)(uint16_t)(BOOTS_AT + slot * BOOTS_BYTES + place), record[place]);
+    if (!keep_boot(slot, record)) {
+        (void)keep_boot(slot == 0, record); /* a worn cell; the same number for ever would be worse than one slot */
     }
-    eeprom_busy_wait();
     return boots;
 }
 

@@ -184,6 +184,10 @@ class Machine:
     def eeprom(self) -> bytes:
         return self._ask(b"e", struct.pack("<II", 0, EEPROM_BYTES))
 
+    def wear_out(self, cell: int) -> None:
+        """This cell of the EEPROM takes no writing of the program's any more."""
+        self._ask(b"W", struct.pack("<I", cell))
+
     def write_eeprom(self, cells: bytes, at: int = 0) -> None:
         self._ask(b"E", struct.pack("<I", at) + cells)
 

@@ -11,11 +11,12 @@ import pytest
 
 from tests.firmware.emulator.machine import EEPROM, JAM_NONE, JAM_NOW
 from tests.firmware.emulator.rig import Bench
-from tests.firmware.emulator.store import image
+from tests.firmware.emulator.store import BOOTS_AT, image
 from tests.firmware.twin_rig import CONTACTOR, TRIP
 
 SEED = 8
 HOST, RECORD = 512, 256
+BOOTS_BYTES = 4
 Write = tuple[int, int]
 
 
@@ -157,3 +158,18 @@ def test_boots_are_counted_and_sessions_of_nearby_boots_differ() -> None:
         for boot, later in pairwise(sids):
             assert not set(sids[boot]) & set(sids[later]), (boot, later)
         assert all(1 <= sid <= 65_535 and found.count(sid) == 1 for found in sids.values() for sid in found)
+
+
+@pytest.mark.parametrize("cell", range(2 * BOOTS_BYTES))
+def test_a_worn_cell_of_the_boot_counter_leaves_boots_that_differ(cell: int) -> None:
+    with Bench(eeprom=image(boots_before=6)) as bench:
+        bench.strict = False
+        bench.board.machine.wear_out(BOOTS_AT + cell)
+        boots = []
+        for _ in range(6):
+            bench.board.power_cut()
+            bench.board.power_on()
+            bench.until(500)
+            hello, _ = bench.say("H,1,1")
+            boots.append(int(hello[4]))
+        assert all(later != boot for boot, later in pairwise(boots)), boots

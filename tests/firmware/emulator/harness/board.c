@@ -153,6 +153,12 @@ static void spi_sent(struct avr_irq_t *irq, uint32_t value, void *parameter)
 
 static avr_io_write_t eeprom_control;
 static void *eeprom_parameter;
+static uint32_t worn_cell = EEPROM_BYTES;
+
+void board_wear_out(uint32_t cell)
+{
+    worn_cell = cell;
+}
 
 static void eeprom_write(struct avr_t *mcu, avr_io_addr_t address, uint8_t value, void *parameter)
 {
@@ -160,6 +166,8 @@ static void eeprom_write(struct avr_t *mcu, avr_io_addr_t address, uint8_t value
     uint32_t place = (mcu->data[EEARL] | mcu->data[EEARH] << 8) & (EEPROM_BYTES - 1);
     uint8_t before = eeprom[place];
     eeprom_control(mcu, address, value, eeprom_parameter);
+    if (place == worn_cell)
+        eeprom[place] = before;
     if (eeprom[place] != before)
         board_note(EVENT_EEPROM, (uint8_t)place, (uint8_t)(place >> 8), eeprom[place]);
 }

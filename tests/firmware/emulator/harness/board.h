@@ -50,6 +50,7 @@ void board_set_select(const uint8_t lines[6]); /* port and bit of the decoder's 
 /* memories */
 uint8_t *board_data(uint32_t *size);
 uint8_t *board_eeprom(uint32_t *size);
+void board_wear_out(uint32_t cell); /* this cell of the EEPROM takes no writing any more */
 uint32_t board_pc(void);
 
 /* faults */

@@ -174,6 +174,7 @@ static void act(char what)
     case 'K': branch(); break;
     case 'Q': exit(17);
     case 'X': fail(request[0]); break;
+    case 'W': board_wear_out(number32(0)); break;
     case 'Y': patience_s = (time_t)number32(0); break;
     default: fprintf(stderr, "unknown request %c\n", what); exit(3);
     }
