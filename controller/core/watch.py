@@ -41,6 +41,7 @@ OFF_DRIFT_K_PER_S: Final = 10.0 / 3600.0
 FAST_FALL_K: Final = 6.0
 FAST_FALL_S: Final = 5
 OPENED_LATELY_S: Final = 240.0
+FELL_LATELY_S: Final = 600.0
 FIRE_K_PER_MIN: Final = 10.0
 FIRE_LASTS_S: Final = 60.0
 FORECAST_K: Final = 15.0
@@ -91,6 +92,7 @@ class OvenWatch:
         self._asked_s = 0.0
         self._asked_low_c = 0.0
         self._said_no = False
+        self._since_unanswered_s = 1e9
         self._off_s = 0.0
         self._before: deque[float] = deque(maxlen=BEFORE_OFF_S)
         self._peak_c = NEVER
@@ -134,12 +136,13 @@ class OvenWatch:
     def reset(self) -> None:
         """After a reset at the machine: the rules start afresh.
 
-        But not the rest line of an oven whose heat is off: its door may be open, and shut again it is as hot as before.
-        A stuck relay lets nobody reset before the oven is back at that line.
+        But not the rest line of an oven that fell under heat within the last ten minutes: its door may still be open,
+        and once it is shut the air is as hot as before. Such an oven has no relay that is stuck.
         """
-        rest = self._off_s, self._before, self._peak_c, self._peak_of
+        fell, rest = self._since_unanswered_s <= FELL_LATELY_S, (self._off_s, self._peak_c, self._peak_of)
         self.__init__(self.door_fitted)  # type: ignore[misc]
-        self._off_s, self._before, self._peak_c, self._peak_of = rest
+        if fell:
+            self._off_s, self._peak_c, self._peak_of = rest
 
     def forget(self, gap_s: float) -> None:
         """After `gap_s` without a reading, or a reboot of the board: nothing is compared with what was read before.
@@ -153,6 +156,7 @@ class OvenWatch:
         self._shares.clear()
         self.door_shut_s += gap_s
         self.since_fast_fall_s += gap_s
+        self._since_unanswered_s += gap_s
         self._off_s = self._quiet_s = 0.0
 
     def _fell_k(self, seconds: int, asked_s: int) -> float:
@@ -216,7 +220,9 @@ class OvenWatch:
         lasting = self.asking and (self._said_no or self._asked_s > DOOR_ANSWER_S)
         facts.oven_fall_asked = float(self.asking)
         facts.oven_fall_unanswered = float(lasting)
+        self._since_unanswered_s += 1.0
         if lasting:
+            self._since_unanswered_s = 0.0
             self.asking = self._said_no = False
             self._past.clear()
 

@@ -230,6 +230,66 @@ def test_every_fact_of_the_watches_is_unknown_in_silence() -> None:
     assert {name for name in written if getattr(facts, name) == getattr(facts, name)} == set()
 
 
+def fallen(seconds_open: int) -> Oven:
+    """An oven without a door switch whose door was opened in its soak, until it is called an unexplained fall and its
+    heat goes off; the door then stays open for so long."""
+    oven = Oven()
+    for _ in range(600):
+        oven.second(200.0, asked=0.8, target_c=205.0)
+    asked, at_s, off_s = 0.9, 0, 0
+    while off_s < seconds_open:
+        at_s += 1
+        oven.second(max(45.0, 200.0 - 2.0 * at_s), asked=asked, target_c=205.0 if asked else None)
+        if oven.facts.oven_fall_unanswered >= 0.5:
+            asked = 0.0
+        off_s += asked == 0.0
+    return oven
+
+
+@pytest.mark.parametrize("reset_s", [None, 5, 400])
+def test_an_oven_that_tripped_with_its_door_open_may_be_reset_and_its_door_shut(reset_s: int | None) -> None:
+    oven = fallen(reset_s or 5)
+    if reset_s is not None:
+        oven.watch.reset()
+    for _ in range(150):
+        oven.second(45.0)
+    for at_s in range(600):
+        oven.second(min(100.0, 45.0 + at_s))
+    assert oven.worst["oven_rising_off_k"] < 5.0
+
+
+@pytest.mark.parametrize(
+    "reset_s", [pytest.param(700, id="long after the fall"), pytest.param(None, id="after another trip")]
+)
+def test_after_other_resets_a_stuck_relay_is_told_from_where_the_oven_is(reset_s: int | None) -> None:
+    if reset_s is not None:
+        oven = fallen(reset_s)
+    else:
+        oven = Oven()
+        for _ in range(300):
+            oven.second(300.0, asked=0.9, target_c=205.0)
+        for at_s in range(100):
+            oven.second(300.0 - 2.55 * at_s)
+    oven.watch.reset()
+    for _ in range(100):
+        oven.second(45.0)
+    for at_s in range(60):
+        oven.second(45.0 + 0.3 * at_s)
+        if oven.worst["oven_rising_off_k"] >= 5.0:
+            break
+    assert at_s <= 20
+
+
+def test_a_stuck_relay_after_such_a_reset_is_told_at_what_the_oven_had_before_its_door_was_opened() -> None:
+    oven = fallen(5)
+    oven.watch.reset()
+    for at_s in range(1000):
+        oven.second(45.0 + 0.3 * at_s)
+        if oven.worst["oven_rising_off_k"] >= 5.0:
+            break
+    assert oven.facts.oven_c == pytest.approx(205.0, abs=1.0)
+
+
 # --- Heat that shows nothing ---------------------------------------------------------------------------------
 
 
