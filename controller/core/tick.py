@@ -171,12 +171,15 @@ class Core:
         facts.cutout_missing = float(self.limits.oven and single and not self.limits.independent_cutout)
         if before is None:
             moment.happened("board_found", "The board answers.", firmware=board.firmware, fitted=board.fitted)
-        elif before.boots != board.boots and not self._boot_seen:
+        elif before.boots != board.boots and not (self._boot_seen and board.boots == before.boots + 1):
             self._rebooted()
         self._boot_seen = False
 
-    def _rebooted(self) -> None:
-        self.moment.happened("board_rebooted", "The board started anew.")
+    def _rebooted(self) -> bool:
+        """False where this tick has told of it already: frames from before and after it came with its greeting."""
+        news = all(event.kind != "board_rebooted" for event in self.moment.events)
+        if news:
+            self.moment.happened("board_rebooted", "The board started anew.")
         self.sensing.forget_time()
         self.sensing.forget_readings()
         self.oven_watch.forget(0.0)
@@ -186,6 +189,7 @@ class Core:
         self._trips = 0
         self.oven.pause(self.moment, "The board started anew.")
         self.tank.board_lost_its_arming(self.moment)
+        return news
 
     def _frames(self, reading: Reading, now_s: float) -> None:
         """All frames feed sensing; `dt_s` becomes the board's time since the last fresh frame."""
@@ -207,9 +211,8 @@ class Core:
                 self.sensing.forget_readings()
             for frame in reading.frames:
                 if self.sensing.went_back(frame):
-                    self._rebooted()
-                    # Its greeting, which says the same, is yet to come.
-                    self._boot_seen = True
+                    # Its greeting, which says the same, is yet to come. A flag without one would hide the next boot.
+                    self._boot_seen |= self._rebooted()
                 moment.dt_s += self.sensing.take(frame, board, self.command.oven_duty, self.command.tank_duty)
                 self._buttons(frame)
             if moment.dt_s > 0.0:

@@ -104,6 +104,40 @@ def test_a_boot_that_is_seen_before_its_greeting_is_one_in_the_book() -> None:
     assert [event.kind for event in events].count("board_rebooted") == 1
 
 
+def booted(rig: Rig, boots: int, *later_ms: int) -> list[str]:
+    """One tick with a greeting of so many boots more (0: without one) and frames of these times; what is told."""
+    board, frame = rig.core.board, rig.core.sensing.frame
+    assert board is not None
+    assert frame is not None
+    frames = tuple(frame._replace(ms=ms) for ms in later_ms)
+    rig.now_s += 0.25
+    greeted = board._replace(boots=board.boots + boots) if boots else board
+    reading = Reading(board=greeted, frames=frames)
+    return [event.kind for event in rig.core.tick(rig.now_s, reading, []).events]
+
+
+def test_a_boot_that_came_with_frames_from_before_it_does_not_hide_the_next_one() -> None:
+    """A late tick has the last frame before the boot, its greeting and the first frame after it in one reading. The
+    next boot comes after 25 days, when the board's clock is no longer seen to go back."""
+    rig = Rig()
+    rig.start()
+    rig.run(5.0)
+    ms = rig.core.sensing.frame.ms if rig.core.sensing.frame else 0
+    assert booted(rig, 1, ms + 250, 250).count("board_rebooted") == 1
+    assert "board_rebooted" not in booted(rig, 0, 0x70000000) + booted(rig, 0, 0x90000000)
+    rig.core.oven.paused = False
+    assert booted(rig, 1, 250).count("board_rebooted") == 1
+    assert rig.core.oven.paused
+
+
+def test_a_second_boot_before_the_greeting_of_the_first_is_told() -> None:
+    rig = Rig()
+    rig.start()
+    rig.run(5.0)
+    assert booted(rig, 0, 250).count("board_rebooted") == 1
+    assert booted(rig, 2, 500).count("board_rebooted") == 1
+
+
 def test_a_trip_of_the_board_beside_one_that_stands_is_told_by_itself() -> None:
     rig = Rig()
     rig.arm()
