@@ -89,6 +89,9 @@ class Link:
             message = messages.parse(body)
             if message is None:
                 self._decoder.refuse()
+                if body.startswith(b"T,"):
+                    # Telemetry of another layout: a board that was given other firmware, and waits to be greeted.
+                    self._deaf = False
                 self._look_for_foreign_hello(body)
                 continue
             self._heard_s, self._deaf = now_s, False

@@ -126,6 +126,20 @@ def test_a_board_that_is_not_heard_any_more_is_left_to_itself_until_it_is() -> N
     assert lines(link.send(Command(), 410.3)) == ["S,78,1,0,0,0"]
 
 
+def test_a_board_that_comes_back_with_other_firmware_is_greeted_and_named() -> None:
+    """On a line without a port that could be lost; its telemetry has other fields than ours."""
+    link = opened()
+    assert link.send(Command(), 9.0) == b""
+    for other in (b"S,78,1,0,0,0", b"noise"):
+        link.receive(encode(other), 20.0)
+        assert link.poll(20.0) == b"", "no telemetry: an echo of our own, or nothing at all"
+    link.receive(encode(b"T,1,1000,0,2000,2000,-----,0,0"), 20.1)
+    assert lines(link.poll(20.1)) == ["H,1,1"]
+    link.receive(encode(b"B,1,1,1,2,0") + encode(b"H,1,1,1234,0,31855,9"), 20.2)
+    assert link.take_reading().incompatible == "layout"
+    assert not link.greeted
+
+
 def test_another_port_is_greeted_at_once() -> None:
     link = opened()
     assert link.send(Command(), 9.0) == b""
