@@ -17,6 +17,7 @@ import threading
 import time
 from argparse import ArgumentParser, Namespace
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from types import FrameType
 from typing import TYPE_CHECKING, Any, TextIO
@@ -196,7 +197,7 @@ def _cores(shop_file: ShopFile | None, records: Records) -> Callable[[int | None
 
 def _teller(shop: Shop, records: Records) -> Teller:
     """What people are told, with what the book says still waits to be sent. A damaged memory silences nothing."""
-    book = Outbox(records, records.path)
+    book = Outbox(records)
     try:
         before, waiting, held = book.before(), book.waiting(), book.held()
     except RecordsError as error:
@@ -278,7 +279,8 @@ def _listen(
     if rehearsal:
         rehearsal.start()
     service.start()
-    _greet(addresses, access, devices, rehearsal is not None, how_to_pair(args.data))
+    with suppress(OSError):  # a log on a full disk, or a terminal that is gone
+        _greet(addresses, access, devices, rehearsal is not None, how_to_pair(args.data))
     notify_systemd("READY=1")
     try:
         server.run(sockets=[sock])

@@ -36,7 +36,7 @@ class Devices:
         self._records = records
         self._wall = wall
         self._lock = threading.Lock()
-        self._by_hash = dict(records.write(_read_all).result(WRITE_TIMEOUT_S))
+        self._by_hash = dict(records.read(_read_all))
 
     def add(self, label: str, role: str, token_sha256: str) -> Device:
         """Store a device and that it was paired, waiting until it is on the card. `role`: "operator" or "viewer".

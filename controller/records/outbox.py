@@ -10,16 +10,13 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections.abc import Sequence
-from contextlib import closing
 from functools import partial
-from pathlib import Path
 from typing import Any, Final
 
 from ..model import GIVEN_UP, Alert, Event
 from .batch import Writing
 from .plain import storable, text_of
-from .schema import RecordsError, open_read_only
-from .trouble import sentence
+from .schema import RecordsError
 from .writer import Records
 
 PAGE: Final = "page"
@@ -60,9 +57,8 @@ def _event(row: sqlite3.Row) -> Event:
 class Outbox:
     """What `Teller` and its channels leave for the book, and what they find there after a restart."""
 
-    def __init__(self, records: Records, path: Path) -> None:
+    def __init__(self, records: Records) -> None:
         self._records = records
-        self._path = path
 
     def before(self) -> list[tuple[Alert, float | None, str | None]]:
         """The newest alerts, oldest first: alert, when it was seen (wall s) and by whom. Raises RecordsError."""
@@ -105,11 +101,7 @@ class Outbox:
         self._records.put(partial(_let_go, number=event_id))
 
     def _rows(self, query: str, values: Sequence[Any]) -> list[sqlite3.Row]:
-        try:
-            with closing(open_read_only(self._path)) as connection:
-                return connection.execute(query, values).fetchall()
-        except sqlite3.Error as error:
-            raise RecordsError(sentence(error, self._path)) from error
+        return self._records.read(lambda connection: connection.execute(query, values).fetchall())
 
     def report(self, channel: str, alert: Alert, attempts: int, fault: str, done: bool, *, at: float) -> None:
         """How a try ended; `done`: delivered. GIVEN_UP as its `fault`: it is not tried again."""

@@ -237,6 +237,15 @@ def withdraw_ended_run(connection: sqlite3.Connection) -> None:
     )
 
 
+def may_go_on(connection: sqlite3.Connection) -> bool:
+    """Whether a run that the stored state offers, if any, is one that was cut off, or is left open as by a crash."""
+    query = (
+        "SELECT 1 FROM core_state WHERE json_type(state, '$.run') = 'object' AND NOT EXISTS (SELECT 1 FROM runs"
+        " WHERE id = json_extract(state, '$.run.run_id') AND coalesce(outcome, 'cut off') = 'cut off')"
+    )
+    return connection.execute(query).fetchone() is None
+
+
 def append_block(connection: sqlite3.Connection, run_id: int, block: bytes) -> None:
     """The run's next block of the tape; nothing when the book does not know the run."""
     connection.execute(

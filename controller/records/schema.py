@@ -77,6 +77,31 @@ def open_read_only(path: Path) -> sqlite3.Connection:
     return connection
 
 
+def open_without_room(path: Path) -> sqlite3.Connection:
+    """As `open_read_only`, on a disk that is full and of a book that nobody else has open, with today's tables.
+
+    Even to read a book there has to be room for its log's index. Where no log was left the file is all there is, and is
+    read by itself.
+    """
+    log = path.with_name(path.name + "-wal")
+    try:
+        connection = open_read_only(path)
+    except RecordsError:
+        if log.exists() and log.stat().st_size > 0:
+            raise
+        connection = sqlite3.connect(
+            f"{path.absolute().as_uri()}?immutable=1", uri=True, check_same_thread=False, isolation_level=None
+        )
+        connection.row_factory = sqlite3.Row
+    try:
+        if _refuse_foreign(path, _applied(connection)) < len(MIGRATIONS):
+            raise RecordsError(f"{path} is of an older version, and there is no room to bring it up to date.")
+    except BaseException:
+        connection.close()
+        raise
+    return connection
+
+
 def prepare_file(path: Path) -> None:
     """Refuse what may not be opened for writing, before anything is touched; make the file private.
 

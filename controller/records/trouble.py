@@ -2,9 +2,13 @@
 
 from __future__ import annotations
 
+import shutil
 import sqlite3
 from pathlib import Path
 from typing import Final
+
+LEAST_ROOM: Final = 65_536
+"""Bytes without which a book cannot be opened for writing: its log's index alone takes half of it."""
 
 _SENTENCES: Final = {
     sqlite3.SQLITE_FULL: "The disk is full: free some space on the disk that holds {path}.",
@@ -35,6 +39,23 @@ def is_of_the_disk(error: BaseException) -> bool:
 def is_damage(error: BaseException) -> bool:
     """Whether it is of what was read, as against the disk that was to be written."""
     return _code(error) in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+
+
+def has_no_room(error: BaseException | None, path: Path) -> bool:
+    """Whether it is for want of room on the disk that holds `path`. SQLite itself says so of the book and its log only,
+    and of the log's index that it could not be opened or written."""
+    code = None if error is None else _code(error)
+    if code in (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN):
+        try:
+            return shutil.disk_usage(path.parent).free < LEAST_ROOM
+        except OSError:
+            return False
+    return code == sqlite3.SQLITE_FULL
+
+
+def full(path: Path) -> str:
+    """One for the smith whose disk is full."""
+    return _SENTENCES[sqlite3.SQLITE_FULL].format(path=path)
 
 
 def not_copied(error: BaseException, target: Path) -> str:

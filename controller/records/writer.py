@@ -17,7 +17,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from concurrent.futures import TimeoutError as FutureTimeoutError
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from functools import partial
 from itertools import islice
 from pathlib import Path
@@ -27,8 +27,15 @@ from ..model import Answer, Event, Request
 from . import rows
 from .batch import Batch, Gap, Item, Writing, awaited, commit, in_order
 from .plain import storable, text_of
-from .schema import RecordsError, hold_for_writing, open_for_writing, prepare_file
-from .trouble import sentence
+from .schema import (
+    RecordsError,
+    hold_for_writing,
+    open_for_writing,
+    open_read_only,
+    open_without_room,
+    prepare_file,
+)
+from .trouble import full, has_no_room, sentence
 
 T = TypeVar("T")
 _OF_A_TRIP: Final = ("interlock_tripped", "trip_reset")
@@ -51,7 +58,8 @@ class Records:
 
     `path` is the file. `wall` and `mono` are the two clocks, asked when something is left without a time of
     its own. Opening applies migrations and ends runs that a crash left open as "cut off" (`cut_off` lists
-    them). Raises RecordsError with a sentence for the smith where the file cannot be used. Every method may
+    them), later where the disk is full. Raises RecordsError with a sentence for the smith where the file cannot be
+    used. Every method may
     be called from any thread; none but `flush` and `close` waits, and none raises for trouble of the disk.
     `dropped` counts what was lost.
     """
@@ -76,6 +84,7 @@ class Records:
         self._samples: deque[Sequence[Any]] = deque()
         self._tape: deque[tuple[int, bytes]] = deque()
         self._state_text: str | None = None
+        self._stored_state: str | None = None
         self._wanted = self._closing = False
         self.dropped = 0
         self._trouble: str | None = None
@@ -83,32 +92,71 @@ class Records:
         self._lost = 0  # for want of room, and in no gap of the book yet
         self._lost_since = 0.0
         self._committing_since_s: float | None = None
-        prepare_file(self.path)
+        self._connection: sqlite3.Connection | None = None
+        try:
+            prepare_file(self.path)
+        except RecordsError as error:
+            if not has_no_room(error.__cause__, self.path):
+                raise
         self._lock_file = hold_for_writing(self.path)
         try:
-            self._connection = open_for_writing(self.path, wall)
-            self._read_book()
+            self._open()
         except BaseException:
             os.close(self._lock_file)
             raise
         self._thread = threading.Thread(target=self._work, name="records", daemon=True)
         self._thread.start()
 
-    def _read_book(self) -> None:
-        """End what a crash left open, and read what a new core is to be given."""
-        connection = self._connection
+    def _open(self) -> None:
+        """End what a crash left open, and read what a new core is to be given.
+
+        Where the disk is full the book is only read, and the writer opens it, first of all, once there is room.
+        """
         try:
-            self.cut_off = rows.close_open_runs(connection)
-            rows.withdraw_ended_run(connection)
-            (newest,) = connection.execute("SELECT coalesce(max(id), 0) FROM runs").fetchone()
-            self.next_run_id = int(newest) + 1
-            (newest,) = connection.execute("SELECT coalesce(max(id), 0) FROM events").fetchone()
-            self._next_event_id = int(newest) + 1
-            row = connection.execute("SELECT state, at FROM core_state").fetchone()
-            self._stored_state: str | None = row[0] if row else None
-            self.state_age_s: float | None = self._wall() - row[1] if row and row[1] > 0.0 else None
+            connection = open_for_writing(self.path, self._wall)
+            try:
+                self.cut_off = _settle(connection)
+                self._read_book(connection)
+            except sqlite3.Error as error:
+                connection.close()
+                raise RecordsError(sentence(error, self.path)) from error
+            self._connection = connection
+        except RecordsError as error:
+            if not has_no_room(error.__cause__, self.path):
+                raise
+            self._open_later(error)
+
+    def _open_later(self, why: RecordsError) -> None:
+        try:
+            with closing(open_without_room(self.path)) as connection:
+                self._read_book(connection)
+                self.cut_off = tuple(
+                    number for (number,) in connection.execute("SELECT id FROM runs WHERE ended_at IS NULL")
+                )
+                if not rows.may_go_on(connection):
+                    self._stored_state = text_of({**json.loads(self._stored_state or "{}"), "run": None})
+        except (sqlite3.Error, RecordsError, ValueError, TypeError):
+            raise why from None
+        self._trouble, self._trouble_since = storable(f"{full(self.path)} {_KEPT}"), self._wall()
+        _log.error("%s", self._trouble)
+        self._diary.append(Item(_settle, durable=True))
+
+    def _read_book(self, connection: sqlite3.Connection) -> None:
+        (newest,) = connection.execute("SELECT coalesce(max(id), 0) FROM runs").fetchone()
+        self.next_run_id = int(newest) + 1
+        (newest,) = connection.execute("SELECT coalesce(max(id), 0) FROM events").fetchone()
+        self._next_event_id = int(newest) + 1
+        row = connection.execute("SELECT state, at FROM core_state").fetchone()
+        self._stored_state = row[0] if row else None
+        self.state_age_s: float | None = self._wall() - row[1] if row and row[1] > 0.0 else None
+
+    def read(self, do: Callable[[sqlite3.Connection], T]) -> T:
+        """What `do` gives of what is committed, on a connection that only reads. Raises RecordsError."""
+        opened = open_read_only if self._connection else open_without_room
+        try:
+            with closing(opened(self.path)) as connection:
+                return do(connection)
         except sqlite3.Error as error:
-            connection.close()
             raise RecordsError(sentence(error, self.path)) from error
 
     def state(self) -> Mapping[str, Any] | None:
@@ -350,7 +398,8 @@ class Records:
             if item.future is not None and awaited(item.future):
                 item.future.set_exception(RecordsError("The record was closed before this was written."))
         try:
-            self._connection.close()
+            if self._connection is not None:
+                self._connection.close()
         except sqlite3.Error as error:
             _log.warning("%s", sentence(error, self.path))
         os.close(self._lock_file)
@@ -380,6 +429,8 @@ class Records:
         try:
             if batch.state is not None and _latched(batch.state) != _latched(self._stored_state):
                 batch = batch._replace(durable=True)
+            if self._connection is None:
+                self._connection = open_for_writing(self.path, self._wall)
             done = commit(self._connection, batch, gap, self._wall())
         except Exception as error:
             # Whatever it was, this thread must live: the shop goes on, and the next try may succeed.
@@ -413,13 +464,15 @@ class Records:
 
     def _failed(self, error: Exception, batch: Batch) -> None:
         """Undo the batch, say so once, and answer those who wait; the rest stays in its lanes."""
-        text = storable(f"{sentence(error, self.path)} {_KEPT}")  # a path need not be UTF-8, and the book is told it
+        no_room = has_no_room(error.__cause__ or error, self.path)
+        said = full(self.path) if no_room else sentence(error, self.path)
+        text = storable(f"{said} {_KEPT}")  # a path need not be UTF-8, and the book is told it
         if self._trouble is None:
             self._trouble_since = self._wall()
             _log.error("%s", text)
         self._trouble = text
         try:
-            if self._connection.in_transaction:
+            if self._connection is not None and self._connection.in_transaction:
                 self._connection.execute("ROLLBACK")
         except sqlite3.Error as failure:
             _log.warning("%s", sentence(failure, self.path))
@@ -430,6 +483,13 @@ class Records:
         for item in batch.items:
             if item.future is not None and awaited(item.future):
                 item.future.set_exception(RecordsError(text))
+
+
+def _settle(connection: sqlite3.Connection) -> tuple[int, ...]:
+    """End the runs that a crash left open; answers their numbers."""
+    ended = rows.close_open_runs(connection)
+    rows.withdraw_ended_run(connection)
+    return ended
 
 
 def _latched(state: str | None) -> Any:

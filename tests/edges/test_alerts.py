@@ -256,7 +256,7 @@ def test_what_lasts_and_was_said_minutes_ago_is_said_again_when_ten_are_over(
     assert pass_s(1.0) == [1, last]
     assert [line["id"] for line in told.recent()] == [last, 1]
     assert records.flush()
-    assert [(name, one.event_id) for name, one in Outbox(records, records.path).waiting()] == [("phone", last)]
+    assert [(name, one.event_id) for name, one in Outbox(records).waiting()] == [("phone", last)]
     assert pass_s(3.0 * AGAIN_AFTER_S) == [1, last], "once"
     if over is not None:
         assert happens(kind, data)
@@ -275,7 +275,7 @@ def held_back(path: Path, kind: str, data: dict[str, Any]) -> None:
         )
     assert first.flush()
     assert number == 3
-    assert [(one.kind, alert.event_id) for one, alert in Outbox(first, path).held()] == [(kind, 3)], "the newest alone"
+    assert [(one.kind, alert.event_id) for one, alert in Outbox(first).held()] == [(kind, 3)], "the newest alone"
     first.close()
 
 
@@ -322,7 +322,7 @@ def test_what_no_restart_outlasts_is_not_told_after_one(tmp_path: Path, kind: st
     held_back(path, kind, {"run_id": 7})
     assert told_by_the_next(path, NOW + AGAIN_AFTER_S) == [1]
     records = Records(path, wall=lambda: NOW, mono=lambda: 0.0)
-    assert Outbox(records, path).held() == []
+    assert Outbox(records).held() == []
     records.close()
 
 
@@ -607,7 +607,7 @@ def left(records: Records, number: int, channels: tuple[str, ...] = ("phone",)) 
 def test_what_was_not_delivered_is_sent_after_a_restart_with_its_age_and_what_was_is_not(tmp_path: Path) -> None:
     first = Records(database_path(tmp_path), wall=lambda: NOW, mono=lambda: 0.0)
     sent, unsent, seen = (left(first, number) for number in range(3))
-    book = Outbox(first, first.path)
+    book = Outbox(first)
     book.report("phone", sent, 1, "", True, at=NOW)
     book.report("phone", unsent, 1, "no", False, at=NOW)
     book.mark_seen(seen.event_id, "phone 2", NOW)
@@ -615,7 +615,7 @@ def test_what_was_not_delivered_is_sent_after_a_restart_with_its_age_and_what_wa
 
     again = Records(database_path(tmp_path), wall=lambda: NOW, mono=lambda: 0.0)
     try:
-        book = Outbox(again, again.path)
+        book = Outbox(again)
         assert book.waiting() == [("phone", unsent)]
         assert [(one, who) for one, _, who in book.before()] == [(sent, None), (unsent, None), (seen, "phone 2")]
         post, clock = Post(), Clock()
@@ -631,7 +631,7 @@ def test_what_was_not_delivered_is_sent_after_a_restart_with_its_age_and_what_wa
 
 
 def test_a_trip_that_waits_is_found_behind_any_number_of_news(records: Records) -> None:
-    book = Outbox(records, records.path)
+    book = Outbox(records)
     records.put(insertion(alert(1, "trip"), ["phone"]))
     for number in range(2, 302):
         records.put(insertion(alert(number, "news"), ["phone"]))
@@ -651,7 +651,7 @@ def test_in_the_book_an_alert_waits_only_for_the_channels_that_take_it(records: 
     ):
         records.put_events([event], beside=lambda one, number: tell(one, snapshot(), number, NOW))
     assert records.flush()
-    waiting = [(name, one.kind) for name, one in Outbox(records, records.path).waiting()]
+    waiting = [(name, one.kind) for name, one in Outbox(records).waiting()]
     assert waiting == [("phone", "oil_ready"), ("phone", "interlock_tripped"), ("far", "interlock_tripped")]
 
 
@@ -677,7 +677,7 @@ def test_damaged_alerts_are_a_sentence_and_silence_nothing(
             file.write(b"\x55" * size)
     again = Records(path, wall=lambda: NOW, mono=lambda: 0.0)
     try:
-        for reading in (Outbox(again, path).before, Outbox(again, path).waiting):
+        for reading in (Outbox(again).before, Outbox(again).waiting):
             with pytest.raises(RecordsError):
                 reading()
         told = _teller(conservative_shop(0), again)
@@ -688,7 +688,7 @@ def test_damaged_alerts_are_a_sentence_and_silence_nothing(
 
 
 def test_what_was_given_up_is_not_delivered_in_the_book_and_not_tried_again(records: Records) -> None:
-    book, clock = Outbox(records, records.path), Clock()
+    book, clock = Outbox(records), Clock()
     way = channel(clock, Post())
     way._report = lambda *told: book.report(*told, at=NOW)
     records.put(insertion(alert(1, "news"), ["phone"]))
@@ -744,7 +744,7 @@ from controller.settings import parse_shop
 from tests.edges.web_rig import NOW, snapshot
 
 records = Records(database_path(Path(sys.argv[1])), wall=time.time, mono=time.monotonic)
-book = Outbox(records, records.path)
+book = Outbox(records)
 shop = parse_shop('[oven]\\nheater_w = 1500\\n[[alerts.channel]]\\nname = "phone"\\nurl = "json://x"\\n')
 on_the_way = threading.Event()
 
@@ -774,7 +774,7 @@ def test_killed_between_due_and_sent_it_is_sent_by_the_next_process(tmp_path: Pa
         process.kill()
     records = Records(database_path(tmp_path), wall=lambda: NOW, mono=lambda: 0.0)
     try:
-        book = Outbox(records, records.path)
+        book = Outbox(records)
         waiting = book.waiting()
         assert [(name, one.kind) for name, one in waiting] == [("phone", "interlock_tripped")]
         post = Post()

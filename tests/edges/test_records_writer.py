@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import os
+import resource
+import shutil
 import signal
 import sqlite3
 import subprocess
@@ -10,6 +12,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -17,7 +20,18 @@ import pytest
 
 import controller
 from controller.model import Answer, Event, Preheat, Reason, Request
-from controller.records import Book, Devices, Records, RecordsError, RunStart, ShopWriter, database_path, writer
+from controller.records import (
+    Book,
+    Devices,
+    Outbox,
+    Records,
+    RecordsError,
+    RunStart,
+    ShopWriter,
+    database_path,
+    trouble,
+    writer,
+)
 from controller.records import devices as devices_module
 from controller.records import shop as shop_module
 from controller.records.batch import Batch, Item, commit
@@ -596,3 +610,107 @@ def _write_until_killed(path: Path) -> None:
 
 if __name__ == "__main__":
     _write_until_killed(Path(sys.argv[1]))
+
+
+# --- A disk that is full when the book is opened -------------------------------------------------------------------
+
+
+@contextmanager
+def no_room(monkeypatch: pytest.MonkeyPatch, most: int = 4096) -> Iterator[None]:
+    """No file of this process may grow beyond so many bytes, and the disk says that it has no room."""
+    limits = resource.getrlimit(resource.RLIMIT_FSIZE)
+    monkeypatch.setattr(trouble, "LEAST_ROOM", 1 << 62)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (most, limits[1]))
+    try:
+        yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, limits)
+
+
+def left_behind(path: Path, clock: Clock, *, killed: bool, ended: bool) -> None:
+    """A book with a device, a trip that stands and a run that the state offers; as a kill leaves it, or closed."""
+    at_work = path if not killed else database_path(path.parent.with_name("at work"))
+    records = opened(at_work, clock)
+    Devices(records, wall=clock.wall).add("phone", "operator", "a" * 64)
+    records.run_started(RunStart(7, PROGRAM, (), "phone 1"))
+    if ended:
+        records.run_ended(7, outcome="stopped", ending="Stopped by hand.")
+    records.put_events([Event("interlock_tripped", 1.0, "text", {"interlock": "smoke"})])
+    assert records.flush()
+    records.put_state({"latched": ["smoke"], "run": {"run_id": 7}, "next_run_id": 8})
+    assert records.flush()
+    if killed:
+        shutil.copytree(at_work.parent, path.parent)
+    records.close(10.0)
+
+
+@pytest.mark.parametrize("ended", [False, True], ids=["open run", "ended run"])
+@pytest.mark.parametrize("killed", [True, False], ids=["killed", "closed"])
+def test_a_disk_that_is_full_at_the_start_forgets_nothing_and_is_written_once_there_is_room(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch, killed: bool, ended: bool
+) -> None:
+    """Closed, there is no log and no room for one or its index: the file is read by itself."""
+    left_behind(path, clock, killed=killed, ended=ended)
+    assert path.with_name(path.name + "-wal").exists() == killed
+    clock.go(60.0)
+    with no_room(monkeypatch, 40_000 if killed else 4096):
+        records = opened(path, clock, retry_s=0.05)
+        assert records.cut_off == (() if ended else (7,))
+        assert records.state() == {"latched": ["smoke"], "run": None if ended else {"run_id": 7}, "next_run_id": 8}
+        assert (records.next_run_id, records.state_age_s) == (8, 60.0)
+        devices = Devices(records, wall=clock.wall)
+        assert devices.find_by_hash("a" * 64) is not None
+        assert Outbox(records).waiting() == []
+        assert records.trouble is not None
+        assert "The disk is full: free some space" in records.trouble
+        with pytest.raises(RecordsError, match="The disk is full"):
+            devices.add("another", "viewer", "b" * 64)
+        assert records.put_events([Event("interlock_cleared", 2.0, "text", {})]) == (2,)
+        records.put_state({"latched": ["smoke", "level"], "run": None, "next_run_id": 8})
+        records.run_started(RunStart(8, PROGRAM, (), "phone 1"))
+        assert not records.flush(0.2)
+    end = time.monotonic() + 20.0
+    while records.trouble is not None and time.monotonic() < end:
+        time.sleep(0.01)
+    assert records.flush(20.0)
+    assert records.trouble is None
+    book = Book(path)
+    assert [event["kind"] for event in book.events()] == ["interlock_tripped", "interlock_cleared"]
+    first, second = (book.run(number) or {} for number in (7, 8))
+    assert (first["outcome"], second["outcome"]) == ("stopped" if ended else "cut off", None)
+    assert [gap["lost"] for gap in book.gaps()] == [0]
+    assert book.verify() == []
+    records.close(10.0)
+    again = opened(path, clock)
+    assert (again.state() or {})["latched"] == ["smoke", "level"]
+    again.close(10.0)
+
+
+def test_a_full_disk_without_a_book_or_with_an_older_one_is_refused(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What stands in it, if anything, is not known then."""
+    with no_room(monkeypatch), pytest.raises(RecordsError, match="free some space"):
+        opened(path, clock)
+    left_behind(path.parent.with_name("old") / path.name, clock, killed=False, ended=True)
+    old = path.parent.with_name("old") / path.name
+    with sqlite3.connect(old) as connection:
+        connection.execute("DELETE FROM migrations WHERE number = (SELECT max(number) FROM migrations)")
+        connection.execute("PRAGMA journal_mode=DELETE")
+    connection.close()
+    with no_room(monkeypatch), pytest.raises(RecordsError):
+        opened(old, clock)
+    records = opened(database_path(path.parent.with_name("room")), clock)
+    records.close(10.0)
+
+
+def test_a_log_that_cannot_be_read_for_want_of_room_is_not_passed_over(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    left_behind(path, clock, killed=True, ended=False)
+    path.with_name(path.name + "-shm").unlink()
+    with no_room(monkeypatch), pytest.raises(RecordsError):
+        opened(path, clock)
+    records = opened(path, clock)
+    assert (records.state() or {})["latched"] == ["smoke"]
+    records.close(10.0)

@@ -133,6 +133,49 @@ def test_a_full_disk_costs_nothing_but_the_time_until_there_is_room(tmp_path: Pa
         nothing_was_lost(running, run_id)
 
 
+@pytest.mark.parametrize("killed", [True, False], ids=["killed", "stopped"])
+def test_a_disk_that_is_full_when_the_service_starts_costs_nothing_but_the_time(tmp_path: Path, killed: bool) -> None:
+    """Page, sounder and alerts are there with every trip and run that stood; the phones stay paired."""
+    directory = tmp_path / "data"
+    with small_disk(directory) as own_disk:
+        with shop(directory, speed=5.0) as running:
+            run_id = begun(running)
+            paired = running.client.headers["Authorization"]
+            if not killed:
+                running.terminate()
+        filler = directory / "filler"
+        limits = resource.getrlimit(resource.RLIMIT_FSIZE)
+        if own_disk:
+            with filler.open("wb", buffering=0) as file:
+                _fill(file)
+        else:
+            resource.setrlimit(resource.RLIMIT_FSIZE, (4096, limits[1]))
+        try:
+            running = ShopProcess(directory, 5.0)
+        finally:
+            resource.setrlimit(resource.RLIMIT_FSIZE, limits)
+        try:
+            if not own_disk:
+                assert running.process.wait(30.0) == 2, "a file that may not grow is no full disk, and nothing is known"
+                return
+            running.client.headers["Authorization"] = paired
+            running.until(running.answers)
+            running.until(lambda: running.status()["record_trouble"] is not None)
+            assert "The disk is full: free some space" in running.status()["record_trouble"]
+            running.until(lambda: running.status()["oven"]["resumable_run_id"] == run_id)
+            running.until(lambda: any("The disk is full" in alert["text"] for alert in alerts(running)))
+            assert begun(running) > run_id
+            the_shop_goes_on(running)
+            filler.unlink()
+            running.until(lambda: running.status()["record_trouble"] is None, 40.0)
+            book = Book(database_path(directory))
+            running.until(lambda: [run["outcome"] for run in book.runs()] == ["stopped", "cut off"])
+            assert [gap["lost"] for gap in book.gaps()] == [0]
+            assert book.verify() == []
+        finally:
+            running.kill()
+
+
 def test_a_writer_that_is_held_up_holds_nothing_else_up(tmp_path: Path) -> None:
     with shop(tmp_path / "data", speed=5.0) as running:
         run_id = begun(running)
