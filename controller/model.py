@@ -255,9 +255,12 @@ class TankOff:
 
 @dataclass(frozen=True, slots=True)
 class Quench:
+    """`another`: never the mass of the quench before, also where that has none yet."""
+
     mass_kg: float | None = None
     part_c: float | None = None
     piece: int | None = None
+    another: bool = field(default=False, compare=False)
 
 
 @dataclass(frozen=True, slots=True)

@@ -76,13 +76,15 @@ class Quenches:
     def declare(self, wish: Quench, oil_c: float, stirred: bool) -> tuple[str, float | None]:
         """What kind of declaration this is, and the oil afterwards, °C, if that can be said.
 
-        "again": the one before, once more. "fills": the mass of the one before. "second": another part, while the
-        heat of the first is still on its way. "first": a quench.
+        "again": the one before, once more. "fills": the mass of the one before, unless it is said to be another's.
+        "second": another part, while the heat of the first is still on its way. "first": a quench.
         """
         last, since_s = self._last, self.since_s
-        if last is not None and since_s <= SAME_S and (wish == last or wish.mass_kg is None):
+        alike = last is not None and (wish == last or wish.mass_kg is None) and (not wish.another or last.another)
+        if alike and since_s <= SAME_S:
             return "again", self._after_c
-        if last is not None and since_s <= FILL_IN_S and last.mass_kg is None and wish.mass_kg is not None:
+        lacks_mass = last is not None and last.mass_kg is None and since_s <= FILL_IN_S
+        if lacks_mass and wish.mass_kg is not None and not wish.another:
             self._last = wish
             self._expect(wish, self._from_c, more=False)
             return "fills", self._after_c
@@ -90,6 +92,8 @@ class Quenches:
         self._last = wish
         if not more:
             self._begin(oil_c)
+            # Over the heat of one whose mass nobody said there is nothing to measure.
+            self._measuring = since_s > MEASURE_S
         self._stirred = stirred
         self.since_s = 0.0
         self._expect(wish, oil_c, more=more)

@@ -38,7 +38,7 @@ DECLARED: Final[Mapping[str, str]] = {
 REMARKS: Final[Mapping[str, str]] = {
     "again": "Declared a moment ago; taken as the same quench.",
     "second": "Taken as another part in the same oil: its heat comes on top of the first one's.",
-    "fills": "Taken as the mass of the quench that was declared before.",
+    "fills": "Taken as the mass of the quench before; of another part it has to be said that it is one.",
 }
 
 

@@ -134,6 +134,7 @@ class QuenchBody(Body):
     mass_kg: float | None = number("what was quenched", "kg", LIGHTEST_KG, HEAVIEST_KG, default=None)
     part_c: float | None = number("how hot it went in", "°C", 100, 1300, default=None)
     piece: int | None = book_number("its number in the book", default=None)
+    another: bool = yes_no("another part, and not the mass of the quench just before", default=False)
 
 
 class PresenceBody(Body):
@@ -214,7 +215,7 @@ def preheat_wish(body: bytes, *, now: datetime, speed: float) -> Preheat:
 
 def quench_wish(body: bytes) -> Quench:
     made = read(QuenchBody, body)
-    return Quench(made.mass_kg, made.part_c, made.piece)
+    return Quench(made.mass_kg, made.part_c, made.piece, made.another)
 
 
 def rehearsal_body(body: bytes) -> RehearsalBody:

@@ -534,6 +534,38 @@ def test_a_step_nobody_declared_is_seen_with_an_estimated_mass() -> None:
     assert "were expected" in event(rig, "quench_measured").text
 
 
+def test_a_second_part_is_one_where_it_is_said_to_be() -> None:
+    """The first was only seen: its mass stays an estimate, and the second is a quench of its own."""
+    rig = ready_rig()
+    rig.shop.tank.quench(0.45, 845.0, 12.0)
+    rig.run(180.0)
+    rig.tick(Quench(mass_kg=0.3, another=True), Quench(mass_kg=0.3, another=True))
+    declared = [one for one in rig.events if one.kind == "quench_declared"]
+    assert [one.data["as_what"] for one in declared] == ["first", "again"], "one tap, twice"
+    oil_c, forecast_c = rig.core.facts.tank_c, declared[0].data["after_c"]
+    assert 5.0 < forecast_c - oil_c < 12.0, "on top of what the oil is now"
+    rig.shop.tank.quench(0.3, 845.0, 12.0)
+    rig.run(320.0)
+    assert "quench_measured" not in rig.kinds(), "the heat of the first is in that rise, and nobody weighed it"
+    assert rig.core.tank.quenches.learned == 1.0
+    rig.tick(Quench(mass_kg=0.2, another=True))
+    assert event(rig, "quench_declared").data["as_what"] == "first"
+    rig.shop.tank.quench(0.2, 845.0, 12.0)
+    rig.run(320.0)
+    assert "quench_measured" in rig.kinds(), "five minutes after the one before"
+    assert rig.tripped() == []
+
+
+def test_a_declaration_that_is_said_to_be_another_is_not_the_one_of_a_moment_ago() -> None:
+    rig = ready_rig()
+    rig.tick(Quench(mass_kg=0.4), Quench(mass_kg=0.4, another=True), Quench(another=True))
+    declared = [one.data["as_what"] for one in rig.events if one.kind == "quench_declared"]
+    assert declared == ["first", "second", "again"]
+    rig = ready_rig()
+    rig.tick(Quench(), Quench(mass_kg=0.4, another=True))
+    assert [one.data["as_what"] for one in rig.events if one.kind == "quench_declared"] == ["first", "first"]
+
+
 def test_a_mass_filled_in_late_forecasts_its_own_quench_and_not_the_one_after_next() -> None:
     """Normal use, tank 3000176: the mass of a second part, declared 7 min after a first that was only seen, is taken
     for the first one's. A third part, 9 min later, was held against that forecast and tripped."""

@@ -114,8 +114,10 @@ def test_a_quench_is_foreseen_while_it_is_typed(browser: Browser) -> None:
         assert script.asked == [("tank/quench", {"mass_kg": 5, "piece": 3})]
         page.get_by_role("button", name="I quenched").click()
         box.get_by_label("Mass of the steel, kg").fill("0.5")
+        box.get_by_label("Another part than in the last ten minutes").check()
         box.get_by_role("button", name="Write it down").click()
         expect(page.locator("#said")).to_have_text("In the book.")
+        assert script.asked[1:] == [("tank/quench", {"mass_kg": 0.5, "another": True})]
 
 
 def test_the_oils_margins_stand_on_one_scale(browser: Browser) -> None:

@@ -59,6 +59,7 @@ export async function quench({ ask, dialog }) {
   const mass = number({ placeholder: "not weighed", min: 0.005, max: 20 });
   const part = number({ placeholder: "not known", min: Math.ceil(fromCelsius(100)), max: Math.floor(fromCelsius(1300)) });
   const ahead = foreseen(mass, part), of = choice(["", ...pieces.map((one) => one.id)], ["none of the book", ...pieces.map((one) => one.name)]);
+  const another = make("input", { type: "checkbox" });
   of.addEventListener("change", () => {
     const piece = pieces.find((one) => String(one.id) === of.value);
     if (piece && piece.mass_kg) { mass.value = piece.mass_kg; ahead.look(); }
@@ -70,11 +71,13 @@ export async function quench({ ask, dialog }) {
     if (mass.value) body.mass_kg = Number(mass.value);
     if (part.value) body.part_c = Math.round(toCelsius(Number(part.value)));
     if (of.value) body.piece = Number(of.value);
+    if (another.checked) body.another = true;
     ask("tank/quench", body, { said: "In the book." });
   } },
   make("h2", {}, "A quench"),
   make("p", {}, "Say it just before or just after: the checks of the oil then know where the rise came from."),
   pieces.length ? field("Which piece", of) : null,
-  field("Mass of the steel, kg", mass), field(`How hot it goes in, °${units()}`, part), ahead.box);
+  field("Mass of the steel, kg", mass), field(`How hot it goes in, °${units()}`, part),
+  make("label", { class: "tick" }, another, "Another part than in the last ten minutes"), ahead.box);
   const box = dialog(form, make("button", { class: "main", form: "asked" }, "Write it down"));
 }
