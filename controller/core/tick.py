@@ -164,6 +164,7 @@ class Core:
         self._chip_unfit = not self.limits.fits(board.chip)
         facts.fitted = board.fitted
         self.oven_watch.door_fitted = bool(board.fitted & FITTED_DOOR)
+        self.tank_watch.stirrer_fitted = bool(board.fitted & FITTED_AGITATOR)
         self._board_limits = self.limits.for_board(board.chip, board.oven_flash, board.tank_flash)
         facts.oven_zone_missing = float(self.limits.oven and not board.fitted & FITTED_OVEN)
         facts.tank_zone_missing = float(self.limits.tank and not board.fitted & FITTED_TANK)

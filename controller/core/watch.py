@@ -12,6 +12,7 @@ from math import fsum, nan
 from typing import Final
 
 from controller.core.facts import NEVER, UNKNOWN, Facts
+from controller.core.watch_stir import HandStirring
 from controller.metallurgy.quench_plan import ROOM_C, tank_heat
 from controller.model import Oil
 
@@ -271,9 +272,11 @@ class OvenWatch:
 
 
 class TankWatch:
-    """The oil's own rules, and the recognition of a quench by its step."""
+    """The oil's own rules, and the recognition of a quench by its step. `stirrer_fitted`: nobody stirs by hand."""
 
     def __init__(self, heat_j_per_k: float, heater_w: float) -> None:
+        self.stirrer_fitted = True
+        self._stirring = HandStirring(heater_w / heat_j_per_k if heat_j_per_k > 0.0 else 0.0)
         self._heat_j_per_k = heat_j_per_k
         self._heater_w = heater_w
         self._loss_w_per_k = tank_heat(ANY_OIL, heat_j_per_k / ANY_OIL_J_PER_K_L).loss_w_per_k
@@ -321,6 +324,7 @@ class TankWatch:
         self._lit_s = 0
         self._half_s = self._full_s = 0
         self._off_s = self._stepping_s = self._fast_s = 0.0
+        self._stirring.forget()
         self._since_quench_s += gap_s
         self._since_declared_s += gap_s
         self._since_step_s += gap_s
@@ -343,7 +347,7 @@ class TankWatch:
         self._since_sure_step_s = 0.0 if self._sure_step() else self._since_sure_step_s + 1.0
         self._off_s = 0.0 if asked > 0.0 or on else self._off_s + 1.0
         self._step(facts, tank_limit_c)
-        facts.tank_fall_k = self._fall_k(60)
+        facts.tank_fall_k = self._fallen_k(asked)
         facts.tank_no_rise = self._no_rise()
         facts.tank_rising_off_k = self._rising_off_k(facts.tank_max_c, tank_limit_c)
         heated = facts.tank_heat_s_ago <= 120.0
@@ -423,6 +427,19 @@ class TankWatch:
         change_k = self._change_k(seconds)
         return -change_k if change_k != NEVER and self._half_s > seconds else NEVER
 
+    def _fallen_k(self, asked: float) -> float:
+        """The fall over the last minute under heat; without a stirrer, what of it no stir by hand explains."""
+        fall_k = self._fall_k(60)
+        if self.stirrer_fitted:
+            return fall_k
+        stirring, past = self._stirring, self._past
+        recent_c = islice(past, max(0, len(past) - 61), None)
+        left_k = stirring.second(fall_k, recent_c, past[-1], asked, self._off_s)
+        if stirring.since_s == 0.0:
+            # The fall is none of the heater's, which is judged from here on.
+            self._full_s = 0
+        return left_k
+
     def _no_rise(self) -> float:
         """Below 0 while the oil gained a quarter of what watts and litres give in 5 min of full heat.
 
@@ -435,7 +452,7 @@ class TankWatch:
         worst, rise_k = NEVER, self._change_k(300)
         if rise_k != NEVER and self._full_s > 300:
             worst = OIL_SHARE * self._heater_w * 300.0 / self._heat_j_per_k - rise_k
-        rise_k = self._change_k(WARMING_S)
+        rise_k = self._change_k(WARMING_S) if self._stirring.since_s > WARMING_S else NEVER
         if rise_k != NEVER and self._lit_s >= MOSTLY * WARMING_S and self._given_s >= LEAST_GIVEN * WARMING_S:
             lost_j = 2.0 * self._loss_w_per_k * max(0.0, self._past[-1] - ROOM_C) * WARMING_S
             worst = max(worst, OIL_SHARE * (self._heater_w * self._given_s - lost_j) / self._heat_j_per_k - rise_k)
