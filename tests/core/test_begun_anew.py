@@ -11,6 +11,7 @@ from controller.core.sensing import Sensor
 from controller.model import LoadItem, Reading, Resume, Temper
 from tests.core.rig import Rig, program
 from tests.core.test_board_told import listened
+from tests.core.test_run import in_soak_with_a_ramp
 from tests.core.test_sensing import jump
 
 
@@ -131,3 +132,15 @@ def test_losses_before_a_good_reading_leave_a_later_jump_no_more_room() -> None:
     assert sensor.value_c == pytest.approx(200.0)
     jump(sensor, 10000, 5.0)
     assert sensor.jump_s == pytest.approx(5.0)
+
+
+def test_steel_that_fell_cold_in_its_soak_begins_its_ramp_where_it_is() -> None:
+    rig = in_soak_with_a_ramp()
+    rig.shop.fault("door_open")
+    rig.run(600.0)
+    cold_c, already = rig.shop.oven.core_c, len(rig.events)
+    assert cold_c < 90.0
+    rig.shop.fault("door_open", False)
+    rig.run(30.0)
+    assert [event.kind for event in rig.events[already:]].count("heat_up") == 1
+    assert rig.core.oven.setpoint_c == pytest.approx(cold_c, abs=10.0)
