@@ -59,6 +59,58 @@ def test_a_sensor_that_is_bad_when_the_heat_goes_off_once_more_shows_its_offset_
     assert oven.worst["oven_rising_off_k"] < 5.0
 
 
+def fallen_under_heat(oven: Oven) -> None:
+    """Until the question about the door is open."""
+    for at_s in range(400):
+        oven.second(200.0 - 0.1 * at_s, asked=0.8, target_c=205.0)
+        assert oven.facts.oven_fall_unanswered == 0.0
+        if oven.watch.asking:
+            return
+    raise AssertionError("nothing was asked")
+
+
+@pytest.mark.parametrize("answered", [False, True])
+def test_a_question_about_the_door_from_before_a_gap_is_asked_and_answered_anew(answered: bool) -> None:
+    oven = Oven()
+    fallen_under_heat(oven)
+    if answered:
+        oven.watch.answer(False)
+    oven.watch.forget(GAP_S)
+    for _ in range(200):
+        oven.second(180.0, asked=0.8, target_c=205.0)
+        assert (oven.facts.oven_fall_asked, oven.facts.oven_fall_unanswered) == (0.0, 0.0)
+    # A no from before the gap answers no question of after it.
+    fallen_under_heat(oven)
+
+
+def test_a_hot_reading_from_before_a_gap_hides_no_relay_that_sticks_after_it() -> None:
+    oven = Oven()
+    for _ in range(300):
+        oven.second(200.0, asked=0.3, target_c=200.0)
+    oven.watch.forget(GAP_S)
+    for at_s in range(150):
+        oven.second(100.0 + 0.3 * at_s)
+    assert oven.worst["oven_rising_off_k"] >= 5.0
+
+
+@pytest.mark.parametrize(("gap_s", "afresh"), [(GAP_S, False), (700.0, True)])
+def test_a_fall_from_before_a_gap_keeps_the_rest_line_over_a_reset_no_longer_than_without_one(
+    gap_s: float, afresh: bool
+) -> None:
+    oven = Oven()
+    fallen_under_heat(oven)
+    oven.watch.answer(False)
+    oven.second(150.0, asked=0.8, target_c=205.0)
+    assert oven.facts.oven_fall_unanswered == 1.0
+    oven.watch.forget(gap_s)
+    for _ in range(100):
+        oven.second(150.0)
+    assert oven.facts.oven_rising_off_k > NEVER
+    oven.watch.reset()
+    oven.second(150.0)
+    assert (oven.facts.oven_rising_off_k == NEVER) is afresh
+
+
 # --- The oil -------------------------------------------------------------------------------------------------
 
 
