@@ -12,7 +12,7 @@ from math import fsum, nan
 from typing import Final
 
 from controller.core.facts import NEVER, UNKNOWN, Facts
-from controller.core.watch_stir import HandStirring
+from controller.core.watch_stir import ANSWER_K, HandStirring, SinceFall
 from controller.metallurgy.quench_plan import ROOM_C, tank_heat
 from controller.model import Oil
 
@@ -277,6 +277,7 @@ class TankWatch:
     def __init__(self, heat_j_per_k: float, heater_w: float) -> None:
         self.stirrer_fitted = True
         self._stirring = HandStirring(heater_w / heat_j_per_k if heat_j_per_k > 0.0 else 0.0)
+        self._since_fall = SinceFall()
         self._heat_j_per_k = heat_j_per_k
         self._heater_w = heater_w
         self._loss_w_per_k = tank_heat(ANY_OIL, heat_j_per_k / ANY_OIL_J_PER_K_L).loss_w_per_k
@@ -325,6 +326,7 @@ class TankWatch:
         self._half_s = self._full_s = 0
         self._off_s = self._stepping_s = self._fast_s = 0.0
         self._stirring.forget()
+        self._since_fall.forget()
         self._since_quench_s += gap_s
         self._since_declared_s += gap_s
         self._since_step_s += gap_s
@@ -434,11 +436,10 @@ class TankWatch:
             return fall_k
         stirring, past = self._stirring, self._past
         recent_c = islice(past, max(0, len(past) - 61), None)
-        left_k = stirring.second(fall_k, recent_c, past[-1], asked, self._off_s)
-        if stirring.since_s == 0.0:
+        if self._since_fall.second(self._change_k(60), past[-1], asked, WARMING_S):
             # The fall is none of the heater's, which is judged from here on.
             self._full_s = 0
-        return left_k
+        return stirring.second(fall_k, recent_c, past[-1], asked, self._off_s)
 
     def _no_rise(self) -> float:
         """Below 0 while the oil gained a quarter of what watts and litres give in 5 min of full heat.
@@ -452,10 +453,17 @@ class TankWatch:
         worst, rise_k = NEVER, self._change_k(300)
         if rise_k != NEVER and self._full_s > 300:
             worst = OIL_SHARE * self._heater_w * 300.0 / self._heat_j_per_k - rise_k
-        rise_k = self._change_k(WARMING_S) if self._stirring.since_s > WARMING_S else NEVER
-        if rise_k != NEVER and self._lit_s >= MOSTLY * WARMING_S and self._given_s >= LEAST_GIVEN * WARMING_S:
-            lost_j = 2.0 * self._loss_w_per_k * max(0.0, self._past[-1] - ROOM_C) * WARMING_S
-            worst = max(worst, OIL_SHARE * (self._heater_w * self._given_s - lost_j) / self._heat_j_per_k - rise_k)
+        since = self._since_fall
+        if since.since_s > WARMING_S:
+            rise_k, seconds = self._change_k(WARMING_S), float(WARMING_S)
+            given_s, lit_s = self._given_s, float(self._lit_s)
+        elif self._heater_w * since.given_s >= ANSWER_K * self._heat_j_per_k:
+            rise_k, seconds, given_s, lit_s = since.risen_k, since.since_s, since.given_s, since.lit_s
+        else:
+            return worst
+        if rise_k != NEVER and lit_s >= MOSTLY * seconds and given_s >= LEAST_GIVEN * seconds:
+            lost_j = 2.0 * self._loss_w_per_k * max(0.0, self._past[-1] - ROOM_C) * seconds
+            worst = max(worst, OIL_SHARE * (self._heater_w * given_s - lost_j) / self._heat_j_per_k - rise_k)
         return worst
 
     def _rising_off_k(self, hottest_c: float, tank_limit_c: float | None) -> float:

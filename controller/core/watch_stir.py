@@ -24,12 +24,11 @@ OFF_S: Final = 60.0
 
 
 class HandStirring:
-    """A fall that may be a stir. `since_s`: seconds since the last one began."""
+    """A fall under much heat that may be a stir, and what has to follow then."""
 
     def __init__(self, k_per_s: float) -> None:
         """`k_per_s`: what full heat gives to all of the oil; 0 where that is not known, and then nothing explains."""
         self._k_per_s = k_per_s
-        self.since_s = 1e9
         self._open = False
         self._high_c = self._low_c = 0.0
         self._given_k = 0.0
@@ -43,12 +42,10 @@ class HandStirring:
 
         `fall_k`: over the last minute under heat; `recent_c`: its readings; `off_s`: how long no heat was asked for.
         """
-        self.since_s += 1.0
         if self._k_per_s <= 0.0:
             return fall_k
         if not self._open and fall_k >= FALL_K:
             self._open = True
-            self.since_s = 0.0
             self._high_c = max(c for c in recent_c if c == c)
             self._low_c = oil_c
             self._given_k = 0.0
@@ -69,3 +66,39 @@ class HandStirring:
         self._open = False
         answered = oil_c - self._low_c >= ANSWER_SHARE * ANSWER_K
         return NEVER if answered and not too_far else max(fell_k, FALL_K)
+
+
+class SinceFall:
+    """What was asked of the heater since the reading fell, with much heat or little, and how far it came up again.
+
+    `since_s`: how long ago; `given_s`, `lit_s`: seconds of full heat, and seconds with any.
+    """
+
+    def __init__(self) -> None:
+        self.since_s = 1e9
+        self.given_s = self.lit_s = self.risen_k = 0.0
+        self._low_c = 0.0
+        self._answered = True
+
+    def forget(self) -> None:
+        """Nothing is compared with what was read before."""
+        self.since_s = 1e9
+
+    def second(self, change_k: float, oil_c: float, asked: float, again_s: float) -> bool:
+        """True where a fall begins. Before `again_s` another one counts only if the reading rose after the last one.
+
+        `change_k`: over the last minute.
+        """
+        self.since_s += 1.0
+        self.given_s += asked
+        self.lit_s += asked > 0.0
+        if oil_c == oil_c:
+            self._low_c = min(self._low_c, oil_c)
+            self.risen_k = oil_c - self._low_c
+            self._answered = self._answered or self.risen_k >= ANSWER_SHARE * ANSWER_K
+        if not NEVER < change_k <= -FALL_K or not (self._answered or self.since_s > again_s):
+            return False
+        self.since_s = self.given_s = self.lit_s = self.risen_k = 0.0
+        self._low_c = oil_c
+        self._answered = False
+        return True

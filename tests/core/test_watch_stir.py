@@ -132,6 +132,49 @@ def test_a_bad_sample_in_a_stir_is_passed_over_and_a_gap_ends_it() -> None:
     assert (oil.fell_s, oil.no_rise_s) == (None, None)
 
 
+def held_and_stirred(at_s: int) -> tuple[float, float]:
+    """Oil of 57 °C that is held, and the duty: one stir costs it 6 K, which full heat brings back in two minutes."""
+    if at_s < 0:
+        return 57.0, 0.3
+    if at_s < 125:
+        return 57.0 - 6.0 * (1.0 - exp(-at_s / 5.0)) + K_PER_S * max(0, at_s - 15), 1.0
+    return 57.0, 0.3
+
+
+@pytest.mark.parametrize(("stirrer_fitted", "told"), [(False, False), (True, True)])
+def test_held_oil_that_is_stirred_and_warmed_up_again_is_no_dead_heater(stirrer_fitted: bool, told: bool) -> None:
+    """Only where somebody stirs by hand: over ten minutes much heat was given, and nothing was gained."""
+    oil = Oil(stirrer_fitted=stirrer_fitted)
+    oil.watch.forget(60.0)
+    for at_s in range(-700, 900):
+        oil.second(at_s, *held_and_stirred(at_s))
+    assert (oil.no_rise_s is not None) is told
+
+
+@pytest.mark.parametrize("duty", [0.35, 0.5, 1.0])
+@pytest.mark.parametrize("again_s", [100, 10_000])
+def test_a_heater_that_gives_nothing_is_told_after_six_kelvins_of_heat_however_gently(
+    duty: float, again_s: int
+) -> None:
+    """From when it shows: a minute is compared, in which the oil had risen. Further falls begin nothing anew as long as
+    nothing answered to the heat."""
+    oil = Oil()
+    for at_s in range(1000):
+        falls_k = 4.0 * (1 + at_s // again_s) if duty < 0.5 else 4.0
+        oil.second(at_s, 57.0 - falls_k, duty)
+        if oil.no_rise_s is not None or oil.fell_s is not None:
+            break
+    assert (at_s - 45) * duty * K_PER_S <= 6.5
+
+
+def test_a_second_stir_after_the_oil_was_warmed_again_is_a_stir_as_well() -> None:
+    oil = Oil()
+    for at_s in range(900):
+        since_s, falls = at_s % 180, 1 + at_s // 180
+        oil.second(at_s, 57.0 - 6.0 * (falls - exp(-since_s / 4.0)) + K_PER_S * at_s)
+    assert (oil.fell_s, oil.no_rise_s) == (None, None)
+
+
 class ByHand(Tank):
     """A tank whose smith stirs when the page says so."""
 
