@@ -120,7 +120,7 @@ class Tank:
             moment.happened("tank_off", why)
         self.target_c = self._ready_in_s = self._waiting_s = self.ready_expected_s = None
         self.asked_duty = 0.0
-        self._in_band = self._press_wanted = False
+        self._in_band = False
         self.phase = "off" if self.phase != "tripped" else self.phase
         self._loop.withheld()
 

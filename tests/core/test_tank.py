@@ -222,6 +222,20 @@ def test_after_a_gap_the_oil_waits_for_a_new_press_though_the_board_is_armed() -
     assert rig.core.command.tank_duty > 0.0
 
 
+def test_after_a_gap_switching_off_and_on_from_the_phone_is_no_press() -> None:
+    rig = warming_rig()
+    deaf(rig, 120.0)
+    rig.run(5.0)
+    rig.tick(TankOff())
+    rig.tick(Preheat(60.0))
+    rig.run(5.0)
+    assert rig.core.moment.armed
+    assert (rig.core.tank.phase, rig.core.command.tank_duty) == ("waiting_for_arm", 0.0)
+    rig.arm()
+    rig.run(5.0)
+    assert rig.core.command.tank_duty > 0.0
+
+
 def test_a_press_while_nobody_listened_is_no_press() -> None:
     rig = warming_rig()
     deaf(rig, 60.0)
