@@ -91,7 +91,7 @@ class SinceFall:
         """
         self.since_s += 1.0
         self.given_s += asked
-        self.lit_s += asked > 0.0
+        self.lit_s += float(asked > 0.0)
         if oil_c == oil_c:
             self._low_c = min(self._low_c, oil_c)
             self.risen_k = oil_c - self._low_c
