@@ -22,6 +22,7 @@ PERMIT: Final = 0
 WITHHOLD: Final = 1
 TRIP: Final = 2
 NAMES: Final[tuple[VerdictName, ...]] = ("permit", "withhold", "trip")
+STANDS: Final = " Its cause still stands."
 UNPROVEN: Final = " It takes minutes without heat, and good sensors, to see that this is over."
 STRANGE_ADVICE: Final = (
     "This version has no such trip and cannot judge its cause; the book says what it was. Look whether oven and oil "
@@ -47,7 +48,7 @@ FORBID: Final = Verdict(WITHHOLD, WITHHOLD, False, False)
 class _State:
     """One row's memory: seconds failed, whether it acts, whether its trip is latched."""
 
-    __slots__ = ("acting", "clear", "failed_s", "fitted", "latched", "limit", "row", "unknown", "wanted")
+    __slots__ = ("acting", "clear", "failed_s", "fitted", "latched", "limit", "refused", "row", "unknown", "wanted")
 
     def __init__(self, row: Row, limits: Limits) -> None:
         self.row = row
@@ -59,6 +60,8 @@ class _State:
         self.acting = False
         self.unknown = False
         self.latched = False
+        self.refused = ""
+        """Why the last hold of reset did not let go of its trip, for the smith who held it."""
 
 
 def _number(limit: float | str, limits: Limits) -> float:
@@ -214,9 +217,12 @@ class Interlocks:
             if gone or not state.fitted:
                 state.latched = state.acting = False
                 state.failed_s = 0.0
+                state.refused = ""
                 self._rows = None
                 events.append(Event("trip_reset", at_s, state.row.good, {"interlock": state.row.name}))
             else:
+                state.refused = f" The last hold of reset did not help.{UNPROVEN if value == NEVER else STANDS}"
+                self._rows = None
                 left.append((state.row.name, state.row.text + UNPROVEN if value == NEVER else state.row.text))
         self._busy = True
         if left:
@@ -249,7 +255,7 @@ class Interlocks:
 def _row_state(state: _State) -> RowState:
     row = state.row
     if state.acting:
-        return RowState(row.name, row.action, row.text, row.advice, row.zone)
+        return RowState(row.name, row.action, row.text, row.advice + state.refused, row.zone)
     if not state.fitted:
         return RowState(row.name, "not fitted", row.good, "", row.zone)
     if state.unknown:

@@ -82,6 +82,10 @@ def test_an_unknown_takes_the_heat_away_in_the_same_tick_and_comes_back_by_itsel
     assert level(row, interlocks.evaluate(facts, 0.25, 2.0, events)) == PERMIT
 
 
+def advice_of(interlocks: Interlocks, row: Row) -> str:
+    return next(one.advice for one in interlocks.rows() if one.name == row.name)
+
+
 @pytest.mark.parametrize("row", [row for row in TABLE if row.action == "trip" and row.latched], ids=lambda r: r.name)
 def test_a_trip_is_latched_until_a_reset_with_its_cause_gone_and_survives_a_restart(row: Row) -> None:
     interlocks, facts, events = settled()
@@ -95,10 +99,16 @@ def test_a_trip_is_latched_until_a_reset_with_its_cause_gone_and_survives_a_rest
     interlocks.reset(facts, 2.0, events)
     assert row.name in interlocks.latched, "a cause that still stands cannot be reset"
     assert events[-1].kind == "reset_refused"
+    assert advice_of(interlocks, row) == f"{row.advice} The last hold of reset did not help. Its cause still stands."
     setattr(facts, row.fact, getattr(good_facts(), row.fact))
     assert interlocks.evaluate(facts, 600.0, 3.0, events).oven == TRIP, "time alone clears no trip"
     interlocks.reset(facts, 4.0, events)
     assert interlocks.latched == ()
+    setattr(facts, row.fact, inf)
+    interlocks.evaluate(facts, row.bear_s + 1.0, 5.0, events)
+    assert advice_of(interlocks, row) == row.advice, "of this trip no hold was refused"
+    setattr(facts, row.fact, getattr(good_facts(), row.fact))
+    interlocks.reset(facts, 6.0, events)
     assert interlocks.evaluate(facts, 0.25, 4.25, events).oven == PERMIT
 
 
@@ -294,6 +304,7 @@ def test_a_latch_that_takes_minutes_to_judge_is_let_go_only_once_it_was_judged(r
     assert not interlocks.reset(facts, 0.25, events)
     assert events[-1].kind == "reset_refused"
     assert "takes minutes" in events[-1].text
+    assert "The last hold of reset did not help. It takes minutes without heat" in advice_of(interlocks, row)
     setattr(facts, row.fact, limit_of(row))
     assert not interlocks.reset(facts, 0.5, events)
     assert "takes minutes" not in events[-1].text
