@@ -33,6 +33,8 @@ LOST_K: Final = 0.9
 DOOR_ANSWER_S: Final = 90.0
 DOOR_RISE_K: Final = 3.0
 DOOR_FALL_K: Final = 5.0
+FALLS_ON_S: Final = 10
+FALLS_ON_K: Final = 5.0 * FALLS_ON_S / 30.0
 OFF_PEAK_UNTIL_S: Final = 90.0
 BEFORE_OFF_S: Final = 300
 # A shop warms up over a day by less than this; a stuck relay heats an oven a hundred times as fast.
@@ -205,13 +207,16 @@ class OvenWatch:
         facts.oven_fall_k = NEVER
         if self.door_fitted:
             facts.oven_fall_asked = facts.oven_fall_unanswered = 0.0
-            if self.door_shut_s >= 60.0:
+            # Heat that came back a moment ago turns a slow reading only by and by: it must fall on as fast as the row says.
+            if self.door_shut_s >= 60.0 and self._fell_k(FALLS_ON_S, self._half_s) >= FALLS_ON_K:
                 facts.oven_fall_k = self._fell_k(30, self._half_s)
             return
         if not self.asking and self._fell_k(120, self._half_s) >= DOOR_FALL_K:
-            self.asking = True
+            past = islice(self._past, len(self._past) - 121, None)
+            self._asked_low_c = min(c for c in past if c == c)
+            # A door that was open and is shut again has answered before it is asked about.
+            self.asking = facts.oven_c < self._asked_low_c + DOOR_RISE_K
             self._asked_s = 0.0
-            self._asked_low_c = facts.oven_c
         if self.asking:
             self._asked_s += 1.0
             self._asked_low_c = min(self._asked_low_c, facts.oven_c)
