@@ -207,7 +207,7 @@ class OvenWatch:
         facts.oven_fall_k = NEVER
         if self.door_fitted:
             facts.oven_fall_asked = facts.oven_fall_unanswered = 0.0
-            # Heat that came back a moment ago turns a slow reading only by and by: it must fall on as fast as the row says.
+            # Heat that came back a moment ago turns a slow reading by and by: it must fall on at the pace of the row.
             if self.door_shut_s >= 60.0 and self._fell_k(FALLS_ON_S, self._half_s) >= FALLS_ON_K:
                 facts.oven_fall_k = self._fell_k(30, self._half_s)
             return

@@ -28,7 +28,7 @@ def test_a_slow_reading_that_is_turned_by_the_heat_has_not_fallen_out() -> None:
 
 @pytest.mark.parametrize(("above_k", "slow_s"), [(180.0, 10.0), (180.0, 60.0), (45.0, 60.0), (45.0, 120.0)])
 def test_a_sensor_that_falls_out_is_told_31_s_later(above_k: float, slow_s: float) -> None:
-    """Of first order to the shop's 20 °C: a bare junction in air of some 10 s, a sheathed one of 60 to 120 (from memory)."""
+    """Of first order, to 20 °C: a bare junction in air has some 10 s, a sheathed one 60 to 120 (from memory)."""
     oven = shut(Oven(door_fitted=True))
     for _ in range(60):
         oven.second(20.0 + above_k, asked=0.9, target_c=240.0)
