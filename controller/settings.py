@@ -223,7 +223,11 @@ class AlertChannel(Table):
     @field_validator("name")
     @classmethod
     def _one_line(cls, value: str) -> str:
-        return single_line(value)
+        plain = single_line(value)
+        if plain == "page":
+            # The book keeps by that name what the page shows: a channel's messages would be lost in it.
+            raise ValueError("the page itself is called that; right is a name of its own.")
+        return plain
 
     @field_validator("url")
     @classmethod
@@ -303,10 +307,14 @@ def _across_tables(parsed: Parsed, known_oils: Collection[str] | None) -> list[F
         faults.append(fault_at(parsed, ("alerts", lacking), "missing", text))
     listed = alerts.get("channel", []) if isinstance(alerts, Mapping) else []
     called = [channel.get("name") for channel in listed if isinstance(channel, Mapping)] if _is_list(listed) else []
+    taken: set[str] = set()
     for index, name in enumerate(called):
-        if isinstance(name, str) and (name in called[:index] or name == "page"):
+        if not isinstance(name, str):
+            continue
+        if name.strip() in taken:
             text = f"is {shown(name)}, which is taken; right is a name of its own."
             faults.append(fault_at(parsed, ("alerts", "channel", index, "name"), "not_allowed", text))
+        taken.add(name.strip())
     return faults
 
 

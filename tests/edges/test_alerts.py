@@ -909,6 +909,23 @@ def test_channels_in_the_shop_file_with_every_fault_and_no_secret_shown() -> Non
     assert shop.alerts.channels[0].url.endswith("hunter2@a")
 
 
+@pytest.mark.parametrize("name", ["page", " page", "page "])
+def test_no_channel_is_called_as_the_page_whose_row_it_would_share(name: str) -> None:
+    with pytest.raises(ShopFileError) as told:
+        parse_shop(SHOP + f'[[alerts.channel]]\nname = "{name}"\nurl = "json://a"\n')
+    said = f'alerts.channel 1: name is "{name}"; the page itself is called that; right is a name of its own.'
+    assert told.value.lines() == (f"shop.toml, line 4: {said}",)
+    with pytest.raises(ValueError, match="the page itself is called that"):
+        AlertChannel(name=name, url="json://a")
+
+
+def test_two_channels_do_not_share_a_name_that_differs_by_a_blank() -> None:
+    with pytest.raises(ShopFileError) as told:
+        parse_shop(SHOP + "".join(f'[[alerts.channel]]\nname = "{one}"\nurl = "json://a"\n' for one in ("a", "a ")))
+    said = 'alerts.channel 2: name is "a ", which is taken; right is a name of its own.'
+    assert told.value.lines() == (f"shop.toml, line 7: {said}",)
+
+
 @pytest.mark.parametrize(
     ("text", "said"),
     [
