@@ -20,7 +20,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from pathlib import Path
 from types import FrameType
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import TYPE_CHECKING, Any, TextIO, TypeVar
 
 import uvicorn
 
@@ -55,6 +55,8 @@ from controller.wire.link import Link
 
 if TYPE_CHECKING:
     from controller.rehearsal import Rehearsal
+
+T = TypeVar("T")
 
 log = logging.getLogger("ovenhand")
 GONE_S = 0.8
@@ -198,11 +200,9 @@ def _cores(shop_file: ShopFile | None, records: Records) -> Callable[[int | None
 def _teller(shop: Shop, records: Records) -> Teller:
     """What people are told, with what the book says still waits to be sent. A damaged memory silences nothing."""
     book = Outbox(records)
-    try:
-        before, waiting, held = book.before(), book.waiting(), book.held()
-    except RecordsError as error:
-        log.warning("Earlier alerts are not known: %s", error)
-        before, waiting, held = [], [], []
+    before = _known("Earlier alerts", book.before)
+    waiting = _known("Alerts that wait to be sent", book.waiting)
+    held = _known("Alerts that are held back", book.held)
 
     def report(channel: str, alert: Alert, attempts: int, fault: str, done: bool) -> None:
         book.report(channel, alert, attempts, fault, done, at=time.time())
@@ -214,6 +214,14 @@ def _teller(shop: Shop, records: Records) -> Teller:
         told_late=lambda alert, names: records.put(outbox.insertion(alert, names), durable=True),
         hold=book.hold, let_go=book.let_go, before=before, held=held,
     )  # fmt: skip
+
+
+def _known(what: str, read: Callable[[], list[T]]) -> list[T]:
+    try:
+        return read()
+    except RecordsError as error:
+        log.warning("%s are not known: %s", what, error)
+        return []
 
 
 def _look_again(teller: Teller, ending: threading.Event) -> None:

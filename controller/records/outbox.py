@@ -8,19 +8,25 @@ it twice, never not at all. One that is held back has the page's row alone, not 
 from __future__ import annotations
 
 import json
+import logging
 import sqlite3
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from functools import partial
-from typing import Any, Final
+from typing import Any, Final, TypeVar, get_args
 
-from ..model import GIVEN_UP, Alert, Event
+from ..model import GIVEN_UP, Alert, Event, Urgency
 from .batch import Writing
 from .plain import storable, text_of
-from .schema import RecordsError
 from .writer import Records
+
+T = TypeVar("T")
 
 PAGE: Final = "page"
 REMEMBERED: Final = 200
+LAST_S: Final = 1e11
+"""No wall time is as late (the year 5138), and none is negative: such a row is damaged."""
+
+_log = logging.getLogger(__name__)
 
 
 def insertion(alert: Alert, channels: Sequence[str]) -> Writing:
@@ -41,21 +47,36 @@ def _insert(connection: sqlite3.Connection, alert: Alert, channels: Sequence[str
 
 
 def _alert(told: str) -> Alert:
-    try:
-        return Alert(**json.loads(told))
-    except (ValueError, TypeError) as error:
-        raise RecordsError(f"An alert in the book cannot be read ({error}).") from error
+    alert = Alert(**json.loads(told))
+    texts = (alert.kind, alert.subject, alert.headline, alert.text)
+    if not (
+        type(alert.event_id) is int and 0.0 <= alert.at < LAST_S and alert.urgency in get_args(Urgency)
+        and all(isinstance(text, str) for text in texts)
+    ):  # fmt: skip
+        raise ValueError("it is no alert")
+    return alert
 
 
 def _event(row: sqlite3.Row) -> Event:
-    try:
-        return Event(row["kind"], row["mono_s"], row["text"], dict(json.loads(row["data"])))
-    except (ValueError, TypeError) as error:
-        raise RecordsError(f"An event in the book cannot be read ({error}).") from error
+    return Event(row["kind"], row["mono_s"], row["text"], dict(json.loads(row["data"])))
+
+
+def _readable(rows: Sequence[sqlite3.Row], made: Callable[[sqlite3.Row], T]) -> list[T]:
+    """What is made of each row; one that cannot be read is told to the log and costs no other."""
+    found = []
+    for row in rows:
+        try:
+            found.append(made(row))
+        except (ValueError, TypeError, RecursionError) as error:
+            _log.warning("An alert in the book cannot be read and is left out (row %d: %s).", row["id"], error)
+    return found
 
 
 class Outbox:
-    """What `Teller` and its channels leave for the book, and what they find there after a restart."""
+    """What `Teller` and its channels leave for the book, and what they find there after a restart.
+
+    A row that cannot be read is skipped and told to the log; RecordsError is raised where none can be.
+    """
 
     def __init__(self, records: Records) -> None:
         self._records = records
@@ -63,11 +84,11 @@ class Outbox:
     def before(self) -> list[tuple[Alert, float | None, str | None]]:
         """The newest alerts, oldest first: alert, when it was seen (wall s) and by whom. Raises RecordsError."""
         rows = self._rows(
-            "SELECT told, seen_at, seen_by FROM (SELECT * FROM alerts WHERE channel = ? AND told <> ''"
+            "SELECT id, told, seen_at, seen_by FROM (SELECT * FROM alerts WHERE channel = ? AND told <> ''"
             " AND delivered_at IS NOT NULL ORDER BY id DESC LIMIT ?) ORDER BY id",
             (PAGE, REMEMBERED),
         )
-        return [(_alert(row["told"]), row["seen_at"], row["seen_by"]) for row in rows]
+        return _readable(rows, lambda row: (_alert(row["told"]), row["seen_at"], row["seen_by"]))
 
     def waiting(self) -> list[tuple[str, Alert]]:
         """What was not delivered, not seen and not given up, oldest first: channel, alert. Raises RecordsError.
@@ -75,22 +96,22 @@ class Outbox:
         Every trip and fire, and the newest of the rest.
         """
         rows = self._rows(
-            "SELECT channel, told FROM (SELECT id, channel, told, json_extract(told, '$.urgency') AS urgency,"
-            " row_number() OVER (ORDER BY id DESC) AS place FROM alerts"
+            "SELECT id, channel, told FROM (SELECT id, channel, told, row_number() OVER (ORDER BY id DESC) AS place,"
+            " CASE WHEN json_valid(told) THEN json_extract(told, '$.urgency') END AS urgency FROM alerts"
             " WHERE delivered_at IS NULL AND seen_at IS NULL AND last_error IS NOT ? AND told <> '' AND channel <> ?)"
             " WHERE place <= ? OR urgency IN ('trip', 'fire') ORDER BY id DESC",
             (GIVEN_UP, PAGE, REMEMBERED),
         )
-        return [(row["channel"], _alert(row["told"])) for row in reversed(rows)]
+        return _readable(rows[::-1], lambda row: (row["channel"], _alert(row["told"])))
 
     def held(self) -> list[tuple[Event, Alert]]:
         """What is held back still, oldest first, with its event. Raises RecordsError."""
         rows = self._rows(
-            "SELECT told, kind, mono_s, text, data FROM alerts JOIN events ON events.id = event_id"
+            "SELECT alerts.id, told, kind, mono_s, text, data FROM alerts JOIN events ON events.id = event_id"
             " WHERE channel = ? AND delivered_at IS NULL AND told <> '' ORDER BY event_id",
             (PAGE,),
         )
-        return [(_event(row), _alert(row["told"])) for row in rows]
+        return _readable(rows, lambda row: (_event(row), _alert(row["told"])))
 
     def hold(self, alert: Alert, due_at: float) -> None:
         """Keep one that is not told before `due_at` (wall s), through a power cut; `insertion` then tells it."""
@@ -101,7 +122,12 @@ class Outbox:
         self._records.put(partial(_let_go, number=event_id))
 
     def _rows(self, query: str, values: Sequence[Any]) -> list[sqlite3.Row]:
-        return self._records.read(lambda connection: connection.execute(query, values).fetchall())
+        def read(connection: sqlite3.Connection) -> list[sqlite3.Row]:
+            # A damaged letter shall not cost the rows around it.
+            connection.text_factory = lambda text: text.decode("utf-8", "replace")
+            return connection.execute(query, values).fetchall()
+
+        return self._records.read(read)
 
     def report(self, channel: str, alert: Alert, attempts: int, fault: str, done: bool, *, at: float) -> None:
         """How a try ended; `done`: delivered. GIVEN_UP as its `fault`: it is not tried again."""

@@ -13,6 +13,7 @@ import sys
 import threading
 import time
 from collections.abc import Iterator
+from dataclasses import asdict
 from email.header import decode_header, make_header
 from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
@@ -25,6 +26,7 @@ from controller.alerts import NOT_TOLD, RULES, Channel, Teller, open_channels
 from controller.alerts.channel import FIRST_RETRY_S, HUNG_S, NEWS_KEEPS_S, TRIED_S, quiet_hours
 from controller.alerts.rules import AGAIN_AFTER_S, ENDS_WITH_THE_SERVICE, LASTS, ROWS_NOT_TOLD, what_to_tell
 from controller.alerts.sender import SendError, sender_for
+from controller.commands import serve
 from controller.commands.serve import _look_again, _teller, _telling
 from controller.core.events import KINDS
 from controller.core.table import TABLE
@@ -655,10 +657,85 @@ def test_in_the_book_an_alert_waits_only_for_the_channels_that_take_it(records: 
     assert waiting == [("phone", "oil_ready"), ("phone", "interlock_tripped"), ("far", "interlock_tripped")]
 
 
-@pytest.mark.parametrize("damage", ["not JSON", '{"event_id": 1}', "[]", '"text"', None])
-def test_damaged_alerts_are_a_sentence_and_silence_nothing(
-    tmp_path: Path, caplog: pytest.LogCaptureFixture, damage: str | None
+TIMELESS = json.dumps({**asdict(alert(1, "trip")), "at": None})
+URGENT = json.dumps({**asdict(alert(1)), "urgency": "very"})
+NAMELESS = json.dumps({**asdict(alert(1)), "headline": 3})
+
+
+@pytest.mark.parametrize(
+    "damage", ["not JSON", '{"event_id": 1}', "[]", '"text"', "[" * 20_000, TIMELESS, URGENT, NAMELESS, b'{"a\xff"']
+)
+def test_one_damaged_alert_is_a_sentence_and_costs_no_other(
+    records: Records, caplog: pytest.LogCaptureFixture, damage: str | bytes
 ) -> None:
+    for number in range(3):
+        left(records, number)
+    tell = _telling(_teller(conservative_shop(0), records))
+    for kind in ("board_lost", "record_trouble") * 2:
+        records.put_events([Event(kind, 0.0, "text", {})], beside=lambda one, given: tell(one, snapshot(), given, NOW))
+    assert records.flush()
+    connection = sqlite3.connect(records.path)
+    connection.execute("UPDATE alerts SET told = CAST(? AS TEXT) WHERE event_id IN (2, 6)", (damage,))
+    connection.commit()
+    connection.close()
+    book = Outbox(records)
+    assert [one.event_id for _, one in book.waiting()] == [1, 3]
+    assert [one.event_id for one, _, _ in book.before()] == [1, 3, 4, 5]
+    assert [one.event_id for _, one in book.held()] == [7]
+    assert caplog.text.count("An alert in the book cannot be read and is left out (row ") == 3
+    told = _teller(conservative_shop(0), records)
+    told.look(NOW + AGAIN_AFTER_S)
+    assert [one["id"] for one in told.recent()] == [7, 5, 4, 3, 1]
+
+
+def test_a_held_alert_whose_event_is_damaged_silences_no_trip(
+    records: Records, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    trip = left(records, 1)
+    tell = _telling(_teller(conservative_shop(0), records))
+    for kind in ("board_lost", "board_lost", "record_trouble", "record_trouble"):
+        records.put_events([Event(kind, 0.0, "text", {})], beside=lambda one, given: tell(one, snapshot(), given, NOW))
+    assert records.flush()
+    connection = sqlite3.connect(records.path)
+    (trigger,) = connection.execute("SELECT name FROM sqlite_master WHERE sql LIKE '%UPDATE ON events%'").fetchone()
+    connection.execute(f"DROP TRIGGER {trigger}")
+    connection.execute("UPDATE events SET data = '{' WHERE id = 3")
+    connection.commit()
+    connection.close()
+    given: list[Any] = []
+    monkeypatch.setattr(serve, "open_channels", lambda *_, waiting, **__: given.extend(waiting) or ())
+    told = _teller(conservative_shop(0), records)
+    assert given == [("phone", trip)]
+    assert "is left out (row " in caplog.text
+    told.look(NOW + AGAIN_AFTER_S)
+    assert [one["id"] for one in told.recent()] == [5, 4, 2, 1]
+
+
+@pytest.mark.parametrize("broken", ["before", "waiting", "held"])
+def test_what_the_book_cannot_tell_hides_nothing_else_of_it(
+    records: Records, caplog: pytest.LogCaptureFixture, monkeypatch: pytest.MonkeyPatch, broken: str
+) -> None:
+    trip = left(records, 1)
+    tell = _telling(_teller(conservative_shop(0), records))
+    for kind in ("board_lost", "board_lost"):
+        records.put_events([Event(kind, 0.0, "text", {})], beside=lambda one, given: tell(one, snapshot(), given, NOW))
+    assert records.flush()
+
+    def damaged(outbox: Outbox) -> Any:
+        raise RecordsError("The book is damaged.")
+
+    given: list[Any] = []
+    monkeypatch.setattr(Outbox, broken, damaged)
+    monkeypatch.setattr(serve, "open_channels", lambda *_, waiting, **__: given.extend(waiting) or ())
+    told = _teller(conservative_shop(0), records)
+    assert given == ([] if broken == "waiting" else [("phone", trip)])
+    assert [one["id"] for one in told.recent()] == ([] if broken == "before" else [2, 1])
+    told.look(NOW + AGAIN_AFTER_S)
+    assert (told.recent()[:1] or [{"id": 0}])[0]["id"] == (2 if broken == "held" else 3)
+    assert caplog.text.count("are not known: The book is damaged.") == 1
+
+
+def test_a_damaged_book_of_alerts_silences_nothing(tmp_path: Path, caplog: pytest.LogCaptureFixture) -> None:
     path = database_path(tmp_path)
     first = Records(path, wall=lambda: NOW, mono=lambda: 0.0)
     left(first, 1)
@@ -667,14 +744,10 @@ def test_damaged_alerts_are_a_sentence_and_silence_nothing(
     connection.execute("PRAGMA wal_checkpoint(TRUNCATE)")
     (root,) = connection.execute("SELECT rootpage FROM sqlite_master WHERE name = 'alerts'").fetchone()
     (size,) = connection.execute("PRAGMA page_size").fetchone()
-    if damage is not None:
-        connection.execute("UPDATE alerts SET told = ?", (damage,))
-        connection.commit()
     connection.close()
-    if damage is None:
-        with path.open("r+b") as file:
-            file.seek((root - 1) * size)
-            file.write(b"\x55" * size)
+    with path.open("r+b") as file:
+        file.seek((root - 1) * size)
+        file.write(b"\x55" * size)
     again = Records(path, wall=lambda: NOW, mono=lambda: 0.0)
     try:
         for reading in (Outbox(again).before, Outbox(again).waiting):
