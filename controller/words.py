@@ -22,6 +22,8 @@ WARM_C: Final = 45.0
 LONGEST_NAME: Final = 20
 RESET: Final = "Then hold the reset button at the machine for 2 s."
 UNKNOWN_ROW: Final = "Not known now"
+STRANGE_ROW: Final = "A trip of another version stands"
+"""How the text of a latch begins whose row this version has not, or has as something milder, by the same name."""
 
 
 class State(NamedTuple):
@@ -379,13 +381,13 @@ def _incompatible(snapshot: Snapshot) -> tuple[str, str]:
 
 
 def _trip(snapshot: Snapshot, tripped: list[RowState], units: Units) -> tuple[str, str]:
-    """The host's own row if one stands, else what the board names."""
+    """The host's own row if one stands, one of another version last, else what the board names."""
     bits = {name for bit, name in TRIP_BITS.items() if snapshot.board.trips & bit}
-    named = [row for row in tripped if row.name != "board_trip"]
-    named.sort(key=lambda row: DANGEROUS_FIRST.index(row.name) if row.name in DANGEROUS_FIRST else 99)
+    named = [row for row in tripped if row.name != "board_trip" or _strange(row)]
+    named.sort(key=_urgency)
     if named:
         cause, advice = _cause(named[0], units, "program")
-        if named[0].name == "oven_limit" and snapshot.oven.limit_c is not None:
+        if named[0].name == "oven_limit" and not _strange(named[0]) and snapshot.oven.limit_c is not None:
             cause = f"the oven passed {say_temperature(snapshot.oven.limit_c, units)}"
     else:
         cause, advice = next(
@@ -408,6 +410,17 @@ def _acts(row: RowState) -> bool:
     return row.state in ("withhold", "trip") and not row.text.startswith(UNKNOWN_ROW)
 
 
+def _strange(row: RowState) -> bool:
+    return row.text.startswith(STRANGE_ROW)
+
+
+def _urgency(row: RowState) -> int:
+    """Where a trip stands among those that could be the headline: low ones speak."""
+    if _strange(row):
+        return 100
+    return DANGEROUS_FIRST.index(row.name) if row.name in DANGEROUS_FIRST else 99
+
+
 def _withholding(rows: Iterable[RowState], zone: str) -> RowState | None:
     """The row to name: one that acts before one that is merely not known, in the table's order."""
     here = [row for row in rows if row.state == "withhold" and row.zone in (zone, "both")]
@@ -421,7 +434,8 @@ def _cause(row: RowState | None, units: Units, work: str) -> tuple[str, str]:
     if row.text.startswith(UNKNOWN_ROW):
         return "a reading is missing", row.advice
     own = row.text[:1].lower() + row.text[1:].rstrip(".")
-    cause, advice = CAUSES.get(row.name, (own, ""))
+    # A latch of another version may have the name of a row of ours, whose words are not its own.
+    cause, advice = (own, "") if _strange(row) else CAUSES.get(row.name, (own, ""))
     return in_units(cause, units), in_units((advice or row.advice).replace("{work}", work), units)
 
 
