@@ -86,12 +86,15 @@ LASTS: Final[Mapping[str, tuple[str, ...]]] = {
     "presence_wanted": ("presence", "button_pressed", "quench_declared", "tank_on", "tank_off"),
 }
 """Kinds whose cause lasts until somebody comes, and the kinds that say that it is over (of the same row or run, where
-both name one). What is not said again at once is said when AGAIN_AFTER_S is over, if the cause then still lasts."""
+both name one; a start, whose run is a new one, takes any offer away). What is not said again at once is said when
+AGAIN_AFTER_S is over, if the cause then still lasts."""
 
 ENDS_WITH_THE_SERVICE: Final = frozenset(
-    {"prompt_asked", "run_paused", "oil_ready", "oil_left_band", "presence_wanted"}
-)
-"""Kinds whose cause outlasts no restart: that takes the oil's heat away, and offers the run anew, which is told."""
+    {"board_incompatible", "prompt_asked", "run_paused", "run_resumable", "oil_ready", "oil_left_band",
+     "presence_wanted"}
+)  # fmt: skip
+"""Kinds whose cause outlasts no restart: that takes the oil's heat away, and offers the run and greets the board anew,
+of which the next process tells by itself."""
 
 ROWS_NOT_TOLD: Final = frozenset(
     {"board_silent", "board_trip", "run_paused", "shared_circuit", "oven_fitted", "tank_fitted", "oil_unknown", "door"}
@@ -145,8 +148,8 @@ def is_over(lasting: Event, event: Event) -> bool:
     """Whether this event says that the cause of that one is gone."""
     if event.kind not in LASTS.get(lasting.kind, ()):
         return False
-    return all(lasting.data[key] == event.data[key] for key in ("run_id", "interlock")
-               if key in lasting.data and key in event.data)  # fmt: skip
+    same = ("interlock",) if event.kind == "run_started" else ("run_id", "interlock")
+    return all(lasting.data[key] == event.data[key] for key in same if key in lasting.data and key in event.data)
 
 
 def _of_no_use(event: Event) -> bool:

@@ -30,10 +30,12 @@ from controller.commands import serve
 from controller.commands.serve import _look_again, _teller, _telling
 from controller.core.events import KINDS
 from controller.core.table import TABLE
-from controller.model import Alert, Event, Prompt, RowState
+from controller.core.tick import Core
+from controller.model import Alert, Event, Prompt, Reading, RowState
 from controller.records import Outbox, Records, RecordsError, database_path
 from controller.records.outbox import insertion
 from controller.settings import AlertChannel, Alerts, ShopFileError, conservative_shop, parse_shop
+from tests.core.rig import Rig
 from tests.edges.web_rig import NOW, snapshot
 from tests.shop.process import ROOT, free_port
 
@@ -220,6 +222,7 @@ AGAIN: list[tuple[str, dict[str, Any], tuple[str, dict[str, Any]] | None]] = [
     ("presence_wanted", {}, ("presence", {"who": "phone 1"})),
     ("interlock_withheld", {"interlock": "agitator"}, ("interlock_cleared", {"interlock": "agitator"})),
     ("prompt_asked", {"run_id": 7}, ("prompt_confirmed", {})),
+    ("run_resumable", {"run_id": 7}, ("run_started", {"run_id": 8})),
     ("board_refuses", {"which": "duty"}, None),
 ]
 
@@ -315,6 +318,17 @@ def test_what_is_held_back_outlasts_the_process(
     held_back(third, kind, data)
     assert told_by_the_next(third, NOW + 90.0, over) == [1]
     assert told_by_the_next(third, NOW + AGAIN_AFTER_S) == [1], "over by then"
+
+
+def test_what_the_next_process_finds_by_itself_is_not_told_from_before_it() -> None:
+    """A run that is offered, and a board that does not fit, are told anew by each process, or are so no longer."""
+    assert {"run_resumable", "board_incompatible"} <= ENDS_WITH_THE_SERVICE
+    rig = Rig()
+    rig.start()
+    state = rig.core.state()
+    for _ in range(2):
+        outcome = Core(rig.core.limits, state=state).tick(0.0, Reading(incompatible="layout"), ())
+        assert {"run_resumable", "board_incompatible"} <= {event.kind for event in outcome.events}
 
 
 @pytest.mark.parametrize("kind", sorted(ENDS_WITH_THE_SERVICE))
