@@ -28,6 +28,8 @@ STRANGE_ADVICE: Final = (
     "This version has no such trip and cannot judge its cause; the book says what it was. Look whether oven and oil "
     f"cool down; if one does not, unplug it. {RESET}"
 )
+NOT_KNOWN: Final = "what_stood_before_is_not_known"
+"""The latch of a start that does not know what stood: one that no table has, so that it is let go of last."""
 _ALERT: Final = -1
 _ACTIONS: Final = {"alert": _ALERT, "withhold": WITHHOLD, "trip": TRIP}
 
@@ -70,6 +72,14 @@ def _number(limit: float | str, limits: Limits) -> float:
         value = getattr(limits, limit)
         return inf if value is None else float(value)
     return limit
+
+
+def standing(names: object) -> tuple[str, ...]:
+    """The latches that a stored state tells; what is no list of names tells that something stood, but not what."""
+    if not isinstance(names, (list, tuple)):
+        return (NOT_KNOWN,)
+    told = [name for name in names if isinstance(name, str)]
+    return tuple(told) if len(told) == len(names) else (*told, NOT_KNOWN)
 
 
 class Interlocks:

@@ -11,7 +11,7 @@ from typing import Any, Final
 from controller.core import gate
 from controller.core.asked import DOOR_PROMPT, PART_PROMPT
 from controller.core.facts import NEVER, UNKNOWN, Facts
-from controller.core.interlocks import TRIP, Interlocks
+from controller.core.interlocks import NOT_KNOWN, TRIP, Interlocks, standing
 from controller.core.limits import Limits
 from controller.core.moment import Moment
 from controller.core.oven import Oven
@@ -55,16 +55,21 @@ PART_QUESTION: Final = "The steel is not measured. Go on by the air?"
 
 
 class Core:
-    """All decisions about heat, for one shop. `state`: what an earlier core's `state()` gave."""
+    """All decisions about heat, for one shop. `state`: what an earlier core's `state()` gave.
+
+    Of a state that no core gave, what cannot be read counts as not known: a trip stands, and no run is offered.
+    """
 
     def __init__(self, limits: Limits, *, next_run_id: int = 1, state: Mapping[str, Any] | None = None) -> None:
         state = state or {}
+        first, tank = state.get("next_run_id", 1), state.get("tank")
+        unknown = () if tank is None or isinstance(tank, Mapping) else (NOT_KNOWN,)
         self.limits = limits
         self.facts = Facts()
         self.sensing = Sensing(limits)
-        self.interlocks = Interlocks(limits, state.get("latched", ()))
-        self.oven = Oven(limits, max(next_run_id, int(state.get("next_run_id", 1))), state.get("run"))
-        self.tank = Tank(limits, state.get("tank"))
+        self.interlocks = Interlocks(limits, (*standing(state.get("latched", ())), *unknown))
+        self.oven = Oven(limits, max(next_run_id, first if isinstance(first, int) else 1), state.get("run"))
+        self.tank = Tank(limits, None if unknown else tank)
         self.command = IDLE
         self.board: Board | None = None
         self._board_limits: BoardLimits | None = None

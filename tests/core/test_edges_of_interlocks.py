@@ -9,7 +9,7 @@ from math import nan
 
 import pytest
 
-from controller.core.interlocks import PERMIT, TRIP, WITHHOLD, Interlocks, _strange_row
+from controller.core.interlocks import NOT_KNOWN, PERMIT, TRIP, WITHHOLD, Interlocks, _strange_row
 from controller.core.table import TABLE, Row
 from controller.core.tick import Core
 from controller.memory import Memory, freeze, thaw
@@ -289,3 +289,24 @@ def test_a_trip_that_can_be_judged_speaks_before_one_of_another_version_of_any_n
     assert sentence(here, units="C", data_age_s=0.0)[1] == "Look at it."
     alone = sentence(here._replace(rows=(strange,)), units="C", data_age_s=0.0)
     assert alone[0] == f'Stopped: a trip of another version stands: "{name.replace("_", " ")}". Heat is off.'
+
+
+TANK = {"rested_s": "long", "quenches": 7}
+
+
+@pytest.mark.parametrize(
+    ("latched", "tank"),
+    [(None, TANK), (5, TANK), ("smoke", TANK), ([None], TANK), ({"a": 1}, TANK), ([], [1]), (None, "warm")],
+)
+def test_a_state_of_wrong_content_ends_no_service_and_is_a_trip_that_stands(latched: object, tank: object) -> None:
+    state = {"latched": latched, "run": 3, "next_run_id": None, "tank": tank}
+    rig = Rig(state=state, oven_c=60.0)
+    rig.run(3.0)
+    rig.shop.press("arm")
+    rig.run(1.5)
+    rig.tick(Start(program(), rig.load))
+    assert NOT_KNOWN in rig.refusal()
+    assert rig.core.state()["latched"] == [NOT_KNOWN]
+    rig.shop.press("reset", held_s=2.5)
+    rig.run(4.0)
+    rig.start()

@@ -7,7 +7,7 @@ from math import inf, nan
 import pytest
 
 from controller.core.facts import NEVER, Facts
-from controller.core.interlocks import PERMIT, TRIP, WITHHOLD, Interlocks
+from controller.core.interlocks import NOT_KNOWN, PERMIT, TRIP, WITHHOLD, Interlocks, standing
 from controller.core.table import TABLE, Row
 from controller.model import Event
 from tests.core.rig import limits
@@ -206,6 +206,21 @@ def test_a_trip_that_this_version_has_not_stands_after_a_restart_until_a_hold_of
     assert again.latched == ()
     assert all(row.state in ("good", "not fitted") for row in again.rows())
     assert again.evaluate(facts, 0.25, 604.0, events).oven == PERMIT
+
+
+@pytest.mark.parametrize("names", [None, 5, "smoke", {"smoke": 1}, True])
+def test_latches_that_are_no_list_of_names_are_a_trip_that_is_not_known(names: object) -> None:
+    assert standing(names) == (NOT_KNOWN,)
+    interlocks = Interlocks(LIMITS, standing(names))
+    assert interlocks.evaluate(good_facts(), 0.25, 0.0, []) == (TRIP, TRIP, False, True)
+    assert interlocks.reset(good_facts(), 1.0, [])
+    assert interlocks.latched == ()
+
+
+def test_a_list_with_something_else_among_its_names_keeps_the_names() -> None:
+    assert standing(["smoke", None]) == ("smoke", NOT_KNOWN)
+    assert standing(("smoke", "level")) == ("smoke", "level")
+    assert standing([]) == ()
 
 
 def test_a_replay_takes_todays_limits_and_forgets_nothing() -> None:
