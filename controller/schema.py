@@ -140,13 +140,16 @@ def _fault(
     place, line = where(path), line_of(parsed, path)
     field = field_at(model, path)
     if kind == "extra_forbidden":
+        here = _model_at(model, path[:-1])
+        if path[:-1] and here is not None and _secretive(here):
+            return Fault(where(path[:-1]), line, "unknown_key", _unknown_unsaid(here, path))
         return Fault(place, line, "unknown_key", _unknown(model, path))
     if field is None:
         given = _given(field_at(model, path[:-1]), value)
         return Fault(place, line, "wrong_type", f"{place or 'The whole'} is {given}; right is a table.")
     if kind == "missing":
         return Fault(place, line, "missing", f"{place} is missing; right is {right(field)}: {field.description}.")
-    given = _given(field, value)
+    given = _given(field, value, _model_at(model, path[:-1]))
     if kind == "value_error":
         return Fault(place, line, "not_allowed", f"{place} is {given}; {context['error']}")
     bounds = ("greater_than", "less_than", "finite", "too_", "string_too", "literal", "enum")
@@ -155,16 +158,29 @@ def _fault(
     return Fault(place, line, code, f"{place} is {given}; right is {right(field)}.{hint}")
 
 
-def _given(field: FieldInfo | None, value: object) -> str:
-    """A value as a fault may quote it: not one that is a secret, or stands where a table with one belongs."""
+def _given(field: FieldInfo | None, value: object, here: type[Table] | None = None) -> str:
+    """A value as a fault may quote it: not one that is a secret, or stands where a table with one belongs, nor a text
+    in the table `here` of a secret, which may have been written behind the wrong key."""
     bare = not isinstance(value, (Mapping, list, tuple))
-    secret = field is not None and (not field.repr or (bare and _holds_secrets(field)))
-    return "not right" if secret else shown(value)
+    inner = table_of(field.annotation) if field is not None else None
+    secret = field is not None and not field.repr
+    secret = secret or (bare and inner is not None and _secretive(inner))
+    beside = isinstance(value, str) and here is not None and any(not one.repr for one in here.model_fields.values())
+    return "not right" if secret or beside else shown(value)
 
 
-def _holds_secrets(field: FieldInfo) -> bool:
-    inner = table_of(field.annotation)
-    return inner is not None and any(not one.repr or _holds_secrets(one) for one in inner.model_fields.values())
+def _secretive(here: type[Table]) -> bool:
+    """Whether it holds a secret, itself or in a table of its own."""
+    inner = ((field, table_of(field.annotation)) for field in here.model_fields.values())
+    return any(not field.repr or (table is not None and _secretive(table)) for field, table in inner)
+
+
+def _unknown_unsaid(here: type[Table], path: Path) -> str:
+    """As `_unknown`, without the key: beside a secret it may be the secret in the wrong place."""
+    names = {field.alias or name: field for name, field in here.model_fields.items()}
+    meant = nearest(str(path[-1]), names)
+    said = f"{meant} is probably meant ({right(names[meant])})" if meant else f"the keys are {', '.join(names)}"
+    return f"{where(path[:-1])} has a key that is not known here; {said}."
 
 
 def _unknown(model: type[Table], path: Path) -> str:

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 MOST_CHARACTERS: Final = 65_536
@@ -86,10 +86,15 @@ def shown(value: object) -> str:
 
 _ADDRESS: Final = re.compile(r"(?:(://|mailto:)|[^\s@]+@).*", re.DOTALL)
 """An address from where its secrets may begin, with all that follows it."""
-_SECRET_KEY: Final = re.compile(r"""(["']?(?:url|channel)s?["']?\s*=).*""")
+_SECRET_KEY: Final = re.compile(r"""((?:url|channel|alert|password|secret|token)\w*["']?\s*[=:]?).+""", re.IGNORECASE)
+"""A key that may hold an address or stand before one, with all that follows it, whatever stands between the two."""
+KEYS_OF_ALERTS: Final = frozenset(
+    {"alerts", "channel", "name", "url", "urgency", "after_min", "quiet_from", "quiet_until"}
+)
+"""What a fault may quote of [alerts]: any other word there may be a password in the wrong place."""
 _BARE = r'(?:[A-Za-z0-9_-]+|"[^"\\]*"|\'[^\']*\')'
 _DOTTED: Final = re.compile(rf"\s*({_BARE}(?:\s*\.\s*{_BARE})*)\s*=")
-_HEADER: Final = re.compile(rf"\s*(\[\[?)\s*({_BARE}(?:\s*\.\s*{_BARE})*)\s*\]")
+_HEADER: Final = re.compile(rf"\s*(\[\[?)\s*({_BARE}(?:\s*\.\s*{_BARE})*)\s*\]{{1,2}}")
 _PART: Final = re.compile(_BARE)
 _AT_LINE: Final = re.compile(r"^(.*) \(at line (\d+), column \d+\)$", re.DOTALL)
 
@@ -98,6 +103,9 @@ _ADVICE: Final = (
     ("Expected newline", "a line holds one key = value; a unit or a word after it goes behind a #"),
     ("Cannot overwrite", "the key or table is there already; keep one of the two"),
     ("Cannot declare", "the table is there already; keep one of the two"),
+    ("Cannot mutate", "the key or table is there already; keep one of the two"),
+    ("Cannot redefine", "the key or table is there already; keep one of the two"),
+    ("Duplicate inline", "the key is there already; keep one of the two"),
     ("Expected '='", "a line is key = value, a table begins with [name], a note with #"),
     ("Invalid statement", "a line is key = value, a table begins with [name], a note with #"),
     ("Unterminated string", "the closing quote is missing"),
@@ -112,6 +120,7 @@ def read_toml(text: str) -> Parsed:
         return Parsed({}, {}, frozenset(), (Fault("", None, "too_long", size),))
     # The line break at the end keeps a fault of the last line on that line instead of "at end of document".
     rows = [*text.removeprefix("\ufeff").replace("\r\n", "\n").split("\n"), ""]
+    written = tuple(rows)
     lines, paths = _key_lines(rows)
     faults: list[Fault] = []
     lost: set[Path] = set()
@@ -122,7 +131,7 @@ def read_toml(text: str) -> Parsed:
             place = _AT_LINE.match(str(error))
             at = int(place.group(2)) if place else None
             row = rows[at - 1] if at else ""
-            faults.append(_syntax_fault(str(error), place, _without_secrets(rows, at or 0)))
+            faults.append(_syntax_fault(str(error), place, _without_secrets(written, at or 0)))
             if at is None or row.strip()[:1] in ("", "[") or len(faults) >= MOST_LINES_MENDED:
                 break
             rows[at - 1] = ""
@@ -143,16 +152,35 @@ def _syntax_fault(message: str, place: re.Match[str] | None, row: str) -> Fault:
     return Fault("", int(place.group(2)) if place else None, "syntax", f"{what} is not TOML: {advice}.")
 
 
-def _without_secrets(rows: list[str], at: int) -> str:
-    """The line (from 1) as a fault may quote it: of a key that may hold an address, and of all in [alerts], the key."""
+def _without_secrets(rows: Sequence[str], at: int) -> str:
+    """The line (from 1) as a fault may quote it: a header alone, of [alerts] a key of ours, else without addresses."""
     row = rows[at - 1].strip() if at else ""
+    secret = _in_alerts(rows[: at - 1]) if at else False
     if row.startswith("["):
-        return row
-    header = next((found for one in reversed(rows[:at]) if (found := _HEADER.match(one))), None)
-    if header is not None and _parts(header.group(2))[0] == "alerts":
-        key = _DOTTED.match(row)
-        return f"{key.group().strip()} …" if key else ""
-    return _SECRET_KEY.sub(r"\1 …", row)
+        header = _HEADER.match(row)
+        if header is None:
+            return ""
+        if (secret or _of_alerts(header.group(2))) and not KEYS_OF_ALERTS.issuperset(_parts(header.group(2))):
+            return ""
+        return header.group() if header.end() == len(row) else f"{header.group()} …"
+    key = _DOTTED.match(row)
+    if secret or (key and _of_alerts(key.group(1))):
+        return f"{key.group().strip()} …" if key and KEYS_OF_ALERTS.issuperset(_parts(key.group(1))) else ""
+    return _SECRET_KEY.sub(lambda found: f"{found[1].rstrip()} …", row)
+
+
+def _in_alerts(rows: Sequence[str]) -> bool:
+    """Whether what follows these lines may belong to [alerts], misspelt or as a key with dots too."""
+    for row in reversed(rows):
+        if header := _HEADER.match(row):
+            return _of_alerts(header.group(2))
+        if (key := _DOTTED.match(row)) and _of_alerts(key.group(1)):
+            return True
+    return False
+
+
+def _of_alerts(dotted: str) -> bool:
+    return any(part.lower().startswith(("alert", "channel")) for part in _parts(dotted))
 
 
 def _key_lines(rows: list[str]) -> tuple[dict[Path, int], dict[int, Path]]:

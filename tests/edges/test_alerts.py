@@ -34,7 +34,9 @@ from controller.core.tick import Core
 from controller.model import Alert, Event, Prompt, Reading, RowState
 from controller.records import Outbox, Records, RecordsError, database_path
 from controller.records.outbox import insertion
+from controller.schema import keys_of
 from controller.settings import AlertChannel, Alerts, ShopFileError, conservative_shop, parse_shop
+from controller.toml_text import KEYS_OF_ALERTS
 from tests.core.rig import Rig
 from tests.edges.web_rig import NOW, snapshot
 from tests.shop.process import ROOT, free_port
@@ -987,7 +989,7 @@ def test_channels_in_the_shop_file_with_every_fault_and_no_secret_shown() -> Non
     with pytest.raises(ShopFileError) as told:
         parse_shop(text)
     lines = "\n".join(told.value.lines())
-    for fault in ("name is \"phone\", which is taken", "url is not right", "urgency is \"loud\"", "after_min is -1"):
+    for fault in ("name is \"phone\", which is taken", "url is not right", "urgency is not right", "after_min is -1"):
         assert fault in lines
     assert "hunter2" not in lines
     shop = parse_shop(SHOP + '[[alerts.channel]]\nname = "phone"\nurl = "json://user:hunter2@a"\n')
@@ -1000,7 +1002,7 @@ def test_channels_in_the_shop_file_with_every_fault_and_no_secret_shown() -> Non
 def test_no_channel_is_called_as_the_page_whose_row_it_would_share(name: str) -> None:
     with pytest.raises(ShopFileError) as told:
         parse_shop(SHOP + f'[[alerts.channel]]\nname = "{name}"\nurl = "json://a"\n')
-    said = f'alerts.channel 1: name is "{name}"; the page itself is called that; right is a name of its own.'
+    said = 'alerts.channel 1: name is not right; the page itself is called that; right is a name of its own.'
     assert told.value.lines() == (f"shop.toml, line 4: {said}",)
     with pytest.raises(ValueError, match="the page itself is called that"):
         AlertChannel(name=name, url="json://a")
@@ -1023,17 +1025,52 @@ def test_two_channels_do_not_share_a_name_that_differs_by_a_blank() -> None:
         ('[[alerts.channel]]\nname = "a"\nurl = "hunter2"\n', "alerts.channel 1: url is not right; right is an a"),
         ('[[alerts.channel]]\nname = "a"\nurl = 4711\n', "alerts.channel 1: url is not right; right is an address"),
         ('[[alerts.channel]]\nname = "a"\nurl =\n"hunter2"\n', "the text is not TOML"),
-        ('[[alerts.channel]]\nname = "a"\nulr = "hunter2\n', '"ulr = …" is not TOML: the closing quote is missing'),
+        ('[[alerts.channel]]\nname = "a"\nulr = "hunter2\n', "the text is not TOML: the closing quote is missing"),
+        ('[[alerts.channel]]\nname = "hunter2\n', '"name = …" is not TOML: the closing quote is missing'),
+        ('[[alerts.channel]] url = "hunter2"\n', '"[[alerts.channel]] …" is not TOML: a line holds one key'),
+        ("[alerts.channel] hunter2\n", '"[alerts.channel] …" is not TOML: a line holds one key = value'),
+        ("[alerts.hunter2] 1\n", "the text is not TOML: a line holds one key = value"),
+        ("[[alerts.channel hunter2\n", "the text is not TOML: Expected"),
+        ('[alerts]\nchannel = [\n["m", "hunter2" "x"]\n]\n', "the text is not TOML: Unclosed array"),
+        ("[alerts]\nchannel = [\n[hunter2]\n]\n", "the text is not TOML: numbers stand bare"),
+        ('alerts.channel = [\n{name = "a", server = "hunter2" x} ]\n', "the text is not TOML: Unclosed inline"),
+        ('alerts.channel = [ x,\n{name = "a", server = "hunter2" x} ]\n', "the text is not TOML: a line is key = "),
+        ('[[alert.channel]]\nserver = "hunter2\n', "the text is not TOML: the closing quote is missing"),
+        ('[[Alerts]]\nserver: "hunter2"\n', "the text is not TOML: a line is key = value"),
+        ('url: "hunter2"\n', '"url: …" is not TOML: a line is key = value'),
+        ("Url 'hunter2'\n", '"Url …" is not TOML: a line is key = value'),
+        ('[[alerts.channel]]\nhunter2 = "\n', "the text is not TOML: the closing quote is missing"),
+        ("[alerts]\nchannel = [{hunter2 = 1, hunter2 = 1}]\n", "is not TOML: the key is there already"),
+        ("[alerts]\nhunter2 = 1\n", "alerts has a key that is not known here; the keys are quiet_from, quiet"),
+        ("[[alerts.channel]]\nhunter2 = 1\n", "alerts.channel 1 has a key that is not known here; the keys are name"),
+        ('[[alerts.channel]]\nUrl = "hunter2"\n', "has a key that is not known here; url is probably meant (an "),
+        ('[[alerts.channel]]\nurgency = "hunter2"\n', 'urgency is not right; right is "everything" or "hand" or'),
+        ('[[alerts.channel]]\nafter_min = "hunter2"\n', "after_min is not right; right is a number from 0 to 120 min"),
+        ('[[alerts.channel]]\nname = "hunter2\\u0000"\n', "name is not right; right is text on one line"),
         ('[[alerts.channel]]\nname = "a"\nhunter2\n', "the text is not TOML: a line is key = value"),
         ("[alerts]\nchannel = 1\n[alerts]\n", '"[alerts]" is not TOML'),
     ],
 )  # fmt: skip
 def test_what_stands_where_an_address_belongs_is_never_quoted(text: str, said: str) -> None:
     """An address without its scheme looks like any word, and what is said of it stays in logs."""
-    order = (text, SHOP) if text.startswith("alerts") else (SHOP, text)
+    order = (text, SHOP) if text[0] in "auU" else (SHOP, text)
     with pytest.raises(ShopFileError) as told:
         parse_shop("".join(order))
     lines = "\n".join(told.value.lines())
     assert said in lines
     assert "hunter2" not in lines
+    assert not any("hunter2" in fault.where for fault in told.value.faults)
     assert "4711" not in lines
+
+
+def test_what_a_fault_may_quote_of_the_alerts_is_the_names_of_their_keys() -> None:
+    assert keys_of(Alerts) | keys_of(AlertChannel) | {"alerts"} == KEYS_OF_ALERTS
+    for text, said in (
+        ("[oven] heater_w = 1500\n", '"[oven] …" is not TOML'),
+        ("[alerts]\n[oven]\nheater_w = 1500 W\n", '"heater_w = 1500 W" is not TOML'),
+        ("[alerts]\n[oven]\nheater_watts = 1\n", "oven.heater_watts is not a key here; oven.heater_w is"),
+        ('[oven]\nheater_w = "4 kW"\n', 'oven.heater_w is "4 kW"'),
+    ):
+        with pytest.raises(ShopFileError) as told:
+            parse_shop(text)
+        assert said in "\n".join(told.value.lines())
