@@ -28,6 +28,7 @@ from controller.alerts import Teller, open_channels
 from controller.commands.catalogue import Catalogue
 from controller.commands.pairing import PairingSocket, show
 from controller.commands.shipped import Library, ShopFile, demo_shop_text, load_shipped, read_shop, shop_of
+from controller.core.interlocks import NOT_KNOWN, standing
 from controller.core.limits import derive
 from controller.core.resume import aged
 from controller.core.tick import Core
@@ -168,7 +169,8 @@ def _with_record(args: Namespace, directory: Path, library: Library, shop_file: 
         if rehearsal:
             rehearsal.stop()
         port.close()
-        records.close(GONE_S)
+        if not records.close(GONE_S):
+            log.error("The book did not take what came last. %s", records.trouble or "The disk is too slow.")
 
 
 def _simulated(seed: int, speed: float) -> Rehearsal:
@@ -186,6 +188,9 @@ def _cores(shop_file: ShopFile | None, records: Records) -> Callable[[int | None
     or a day gone by may have ended what the book still offered.
     """
     state = aged(records.state(), records.state_age_s)
+    if not records.stands_known:
+        log.error("The last state may be lost, with a trip that stood: nothing heats before a hold of reset.")
+        state = {**(state or {}), "latched": [*standing((state or {}).get("latched", ())), NOT_KNOWN]}
     last: Core | None = None
 
     def make(fitted: int | None) -> Core:

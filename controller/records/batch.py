@@ -37,7 +37,8 @@ class Item(NamedTuple):
 class Batch(NamedTuple):
     """`items` first, for samples and tape belong to runs that they open. `tape`: run and framed entries.
 
-    `durable`: flushed to the card, as it is for the sake of any one item.
+    `durable`: flushed to the card, as it is for the sake of any one item. `taken`: up to which number the state
+    replaces what was kept beside the book, None for nothing.
     """
 
     items: list[Item]
@@ -45,6 +46,7 @@ class Batch(NamedTuple):
     tape: list[tuple[int, bytes]]
     state: str | None
     durable: bool = False
+    taken: int | None = None
 
 
 class Gap(NamedTuple):
@@ -97,6 +99,8 @@ def commit(connection: sqlite3.Connection, batch: Batch, gap: Gap | None, at: fl
         spoilt += fault is not None
     if batch.state is not None:
         rows.store_state(connection, batch.state, at)
+    if batch.taken is not None:
+        rows.take_over(connection, batch.taken)
     connection.execute("COMMIT")
     return Done(answers, spoilt)
 

@@ -14,7 +14,9 @@ from typing import Any, Final, NamedTuple
 
 from .plain import text_of
 from .readers import Book
+from .rows import which_book
 from .schema import RecordsError, hold_for_writing, migrate, open_for_writing
+from .standing import Standing
 from .trouble import is_damage, is_of_the_disk, sentence
 
 # In an order in which what belongs to a row comes after it.
@@ -248,9 +250,34 @@ def _state_of(path: Path) -> tuple[dict[str, Any], float] | None:
     try:
         with closing(_open(path)) as connection:
             row = connection.execute("SELECT state, at FROM core_state").fetchone()
-        return None if row is None else (dict(json.loads(row[0])), float(row[1]))
+        return None if row is None else (_table(json.loads(row[0])), float(row[1]))
     except (sqlite3.Error, RecordsError, TypeError, ValueError):
         return None
+
+
+def _former_state(path: Path) -> tuple[dict[str, Any], float] | None:
+    """The former book's, or what was kept beside it since; what was kept counts where the book's mark is lost."""
+    book, taken = None, 0
+    with suppress(sqlite3.Error, RecordsError, TypeError), closing(_open(path)) as connection:
+        book, taken = which_book(connection)
+    kept = Standing(path).begin(book, taken)
+    if kept is None or kept.state is None:
+        return _state_of(path)
+    return _table(json.loads(kept.state)), kept.at
+
+
+def _table(state: Any) -> dict[str, Any]:
+    """A stored state, or for one that is none what says to the core that it is not known."""
+    return state if isinstance(state, dict) else {"latched": None}
+
+
+def _latched(*states: dict[str, Any]) -> list[Any]:
+    """The latches of all of them; None among them stands for what cannot be read, and the core takes it for a trip."""
+    found: list[Any] = []
+    for state in states:
+        names = state.get("latched", [])
+        found += [name for name in (names if isinstance(names, list) else [None]) if name not in found]
+    return found
 
 
 def _may_go_on(path: Path, run_id: Any) -> bool:
@@ -269,21 +296,23 @@ def _carry_state(fresh: Path, former: Path, *, same: bool) -> None:
     How long a run has stood is counted from when the state that offers it was kept.
     """
     new, new_at = _state_of(fresh) or ({}, 0.0)
-    found = _state_of(former) if former.exists() else None
+    found = _former_state(former) if former.exists() else None
     old, at = found or ({}, new_at)
-    latched = dict.fromkeys((*new.get("latched", ()), *old.get("latched", ())))
-    number = max(int(state.get("next_run_id", 1)) for state in (new, old))
+    numbers = [state.get("next_run_id") for state in (new, old)]
     kept = old if found is not None else new if same else {}
     with closing(sqlite3.connect(fresh, isolation_level=None)) as connection:
-        run = kept.get("run")
+        run = kept.get("run") if isinstance(kept.get("run"), dict) else None
         if run and not connection.execute("SELECT 1 FROM runs WHERE id = ?", (run.get("run_id"),)).fetchone():
             run = None
         if run and not same and not _may_go_on(former, run.get("run_id")):
             run = None
-        merged = {**new, **kept, "latched": list(latched), "run": run, "next_run_id": number}
+        number = max((number for number in numbers if isinstance(number, int)), default=1)
+        merged = {**new, **kept, "latched": _latched(new, old), "run": run, "next_run_id": number}
         connection.execute(
             "INSERT OR REPLACE INTO core_state (id, at, state) VALUES (1, ?, ?)", (at, text_of(merged))
         )
+        # Another book from now on: what was kept beside the former one is in its state, and counts no more.
+        connection.execute("UPDATE standing SET book = lower(hex(randomblob(16))), taken = 0")
         connection.execute("PRAGMA journal_mode=DELETE")
 
 

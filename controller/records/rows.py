@@ -237,13 +237,24 @@ def withdraw_ended_run(connection: sqlite3.Connection) -> None:
     )
 
 
-def may_go_on(connection: sqlite3.Connection) -> bool:
-    """Whether a run that the stored state offers, if any, is one that was cut off, or is left open as by a crash."""
+def may_go_on(connection: sqlite3.Connection, state: str | None) -> bool:
+    """Whether a run that this state offers, if any, is one that was cut off, or is left open as by a crash."""
     query = (
-        "SELECT 1 FROM core_state WHERE json_type(state, '$.run') = 'object' AND NOT EXISTS (SELECT 1 FROM runs"
-        " WHERE id = json_extract(state, '$.run.run_id') AND coalesce(outcome, 'cut off') = 'cut off')"
+        "SELECT 1 WHERE json_type(?1, '$.run') = 'object' AND NOT EXISTS (SELECT 1 FROM runs"
+        " WHERE id = json_extract(?1, '$.run.run_id') AND coalesce(outcome, 'cut off') = 'cut off')"
     )
-    return connection.execute(query).fetchone() is None
+    return connection.execute(query, (state,)).fetchone() is None
+
+
+def which_book(connection: sqlite3.Connection) -> tuple[str, int]:
+    """The book's own mark, and up to which number it has taken over what was kept beside it."""
+    book, taken = connection.execute("SELECT book, taken FROM standing").fetchone()
+    return book, taken
+
+
+def take_over(connection: sqlite3.Connection, number: int) -> None:
+    """What was kept beside the book up to this number counts no more: its state is in this transaction, or a newer."""
+    connection.execute("UPDATE standing SET taken = ?", (number,))
 
 
 def append_block(connection: sqlite3.Connection, run_id: int, block: bytes) -> None:

@@ -257,8 +257,18 @@ _FILES: Final = (
     "ALTER TABLE file_tests ADD COLUMN by_hand INTEGER NOT NULL DEFAULT 0",
 )
 
+_STANDING: Final = (
+    """CREATE TABLE standing (
+        id INTEGER PRIMARY KEY CHECK (id = 1),
+        book TEXT NOT NULL,
+        taken INTEGER NOT NULL DEFAULT 0
+    ) STRICT""",
+    "INSERT INTO standing (id, book) VALUES (1, lower(hex(randomblob(16))))",
+)
+
 MIGRATIONS: Final = (
     Migration(1, "the first book", _RUNS + _DIARY + _SHOP + _PEOPLE),
     Migration(2, "what alerts say", _OUTBOX),
     Migration(3, "origins, graded files and one file", _FILES),
+    Migration(4, "which book it is", _STANDING),
 )

@@ -35,11 +35,15 @@ from .schema import (
     open_without_room,
     prepare_file,
 )
+from .standing import Standing
 from .trouble import full, has_no_room, sentence
 
 T = TypeVar("T")
 _OF_A_TRIP: Final = ("interlock_tripped", "trip_reset")
 _KEPT: Final = "What comes meanwhile is kept in memory, as long as it fits."
+_NOT_KEPT: Final = (
+    "Do not end the service before the book is written again: a trip that stands, and the end of a run, would be lost."
+)
 _TOO_SLOW: Final = "The disk took less than what came."
 _log = logging.getLogger(__name__)
 
@@ -61,7 +65,8 @@ class Records:
     them), later where the disk is full. Raises RecordsError with a sentence for the smith where the file cannot be
     used. Every method may
     be called from any thread; none but `flush` and `close` waits, and none raises for trouble of the disk.
-    `dropped` counts what was lost.
+    `dropped` counts what was lost. `stands_known`: whether `state` tells what stood; False where the disk was full at
+    the end and what came last could not be kept beside the book either (see `Standing`).
     """
 
     def __init__(
@@ -85,6 +90,11 @@ class Records:
         self._tape: deque[tuple[int, bytes]] = deque()
         self._state_text: str | None = None
         self._stored_state: str | None = None
+        self._standing = Standing(self.path)
+        self._book, self._taken = "", 0
+        self.stands_known = True
+        self.state_age_s: float | None = None
+        self._weighty: tuple[Any, ...] = ()
         self._wanted = self._closing = False
         self.dropped = 0
         self._trouble: str | None = None
@@ -115,8 +125,10 @@ class Records:
         try:
             connection = open_for_writing(self.path, self._wall)
             try:
+                self._take_over(connection)
                 self.cut_off = _settle(connection)
                 self._read_book(connection)
+                self._standing.lay_down()
             except sqlite3.Error as error:
                 connection.close()
                 raise RecordsError(sentence(error, self.path)) from error
@@ -126,6 +138,20 @@ class Records:
                 raise
             self._open_later(error)
 
+    def _take_over(self, connection: sqlite3.Connection) -> None:
+        """What the last process could only keep beside the book, into the book."""
+        self._book, self._taken = rows.which_book(connection)
+        kept = self._standing.begin(self._book, self._taken)
+        if kept is None or kept.state is None:
+            return
+        connection.execute("PRAGMA synchronous=FULL")
+        connection.execute("BEGIN IMMEDIATE")
+        rows.store_state(connection, kept.state, kept.at)
+        rows.take_over(connection, kept.number)
+        connection.execute("COMMIT")
+        self._taken = self._standing.void(kept.number)
+        _log.warning("The book had not taken what came last; trips and the run come from %s.", self._standing.path)
+
     def _open_later(self, why: RecordsError) -> None:
         try:
             with closing(open_without_room(self.path)) as connection:
@@ -133,11 +159,19 @@ class Records:
                 self.cut_off = tuple(
                     number for (number,) in connection.execute("SELECT id FROM runs WHERE ended_at IS NULL")
                 )
-                if not rows.may_go_on(connection):
+                self._book, self._taken = rows.which_book(connection)
+                kept = self._standing.begin(self._book, self._taken)
+                if kept is not None:
+                    self._stored_state, self.state_age_s = kept.state, self._wall() - kept.at
+                if not rows.may_go_on(connection, self._stored_state):
                     self._stored_state = text_of({**json.loads(self._stored_state or "{}"), "run": None})
         except (sqlite3.Error, RecordsError, ValueError, TypeError):
             raise why from None
-        self._trouble, self._trouble_since = storable(f"{full(self.path)} {_KEPT}"), self._wall()
+        # Where the file takes nothing now, it took nothing at the end of the process before.
+        at = self._wall() - (self.state_age_s or 0.0)
+        self.stands_known = self._standing.write(self._book, self._stored_state, at)
+        self._state_text = self._stored_state
+        self._trouble, self._trouble_since = self._in_trouble(full(self.path), self.stands_known), self._wall()
         _log.error("%s", self._trouble)
         self._diary.append(Item(_settle, durable=True))
 
@@ -148,7 +182,7 @@ class Records:
         self._next_event_id = int(newest) + 1
         row = connection.execute("SELECT state, at FROM core_state").fetchone()
         self._stored_state = row[0] if row else None
-        self.state_age_s: float | None = self._wall() - row[1] if row and row[1] > 0.0 else None
+        self.state_age_s = self._wall() - row[1] if row and row[1] > 0.0 else None
 
     def read(self, do: Callable[[sqlite3.Connection], T]) -> T:
         """What `do` gives of what is committed, on a connection that only reads. Raises RecordsError."""
@@ -161,7 +195,10 @@ class Records:
 
     def state(self) -> Mapping[str, Any] | None:
         """The core's newest stored state, None before the first."""
-        return None if self._stored_state is None else dict(json.loads(self._stored_state))
+        if self._stored_state is None:
+            return None
+        state = json.loads(self._stored_state)
+        return state if isinstance(state, dict) else {"latched": None}
 
     def mono_s(self) -> float:
         """The monotonic clock by which rows are stamped."""
@@ -173,8 +210,8 @@ class Records:
         # By the clock of the machine, as the thread itself waits: a disk hangs for real, whatever shop is simulated.
         since_s = self._committing_since_s
         if self._trouble is None and since_s is not None and time.monotonic() - since_s >= HANGS_S:
-            return storable(
-                f"The disk that holds {self.path} does not answer: check the card and its mounting. {_KEPT}"
+            return self._in_trouble(
+                f"The disk that holds {self.path} does not answer: check the card and its mounting.", False
             )
         return self._trouble
 
@@ -242,14 +279,18 @@ class Records:
     def put_state(self, state: Mapping[str, Any], *, at_once: bool = True) -> None:
         """Keep the core's state for the next start; what is stored already is not written again.
 
-        Not `at_once`: with the next samples. Latches that changed stay on the card through a power cut.
+        Not `at_once`: with the next samples. Latches that changed stay on the card through a power cut. While the disk
+        takes nothing they are kept beside the book, and so is the run, or that it is over.
         """
         text = text_of(state)
+        weighty = _weighty(state)
         with self._ready:
             if text != (self._state_text or self._stored_state) and not self._closing:
                 self._state_text = text
-                if at_once:
-                    self._wake()
+                hurry = weighty != self._weighty
+                self._weighty = weighty
+                if at_once or hurry:
+                    self._wake(hurry=hurry)
 
     def run_started(
         self, start: rows.RunStart, *, at: float | None = None, mono_s: float | None = None
@@ -335,6 +376,10 @@ class Records:
             self._closing = True
             self._ready.notify()
         self._thread.join(timeout_s)
+        if self._thread.is_alive():
+            beside = threading.Thread(target=self._keep_beside, name="standing", daemon=True)
+            beside.start()
+            beside.join(timeout_s)
         return not self._thread.is_alive() and self.trouble is None
 
     def put(self, do: Writing, *, durable: bool = False) -> None:
@@ -360,7 +405,7 @@ class Records:
             self._lost += 1
 
     def _wake(self, *, hurry: bool = False) -> None:
-        """Have the thread look now. In trouble only a job, for which somebody waits, hurries the next try."""
+        """Have the thread look now. In trouble only a job, for which somebody waits, or a trip hurries the next try."""
         if self._trouble is None or hurry:
             self._wanted = True
             self._ready.notify()
@@ -429,6 +474,8 @@ class Records:
         try:
             if batch.state is not None and _latched(batch.state) != _latched(self._stored_state):
                 batch = batch._replace(durable=True)
+            if batch.state is not None and self._standing.number > self._taken:
+                batch = batch._replace(durable=True, taken=self._standing.number)
             if self._connection is None:
                 self._connection = open_for_writing(self.path, self._wall)
             done = commit(self._connection, batch, gap, self._wall())
@@ -443,7 +490,10 @@ class Records:
             if gap is not None:
                 self._lost -= gap.lost
                 self._lost_since = gap.until_at
+        if batch.taken is not None:
+            self._taken = self._standing.void(batch.taken)
         if self._trouble is not None:
+            self._standing.lay_down()
             _log.warning("The record is being written again.")
             self._trouble = None
         for future, value, fault in done.answers:
@@ -466,7 +516,7 @@ class Records:
         """Undo the batch, say so once, and answer those who wait; the rest stays in its lanes."""
         no_room = has_no_room(error.__cause__ or error, self.path)
         said = full(self.path) if no_room else sentence(error, self.path)
-        text = storable(f"{said} {_KEPT}")  # a path need not be UTF-8, and the book is told it
+        text = self._in_trouble(said, self._keep_beside())
         if self._trouble is None:
             self._trouble_since = self._wall()
             _log.error("%s", text)
@@ -485,6 +535,17 @@ class Records:
                 item.future.set_exception(RecordsError(text))
 
 
+    def _keep_beside(self) -> bool:
+        """Keep the state that the book has not taken in the file beside it; False when that cannot be done either."""
+        with self._ready:
+            state = self._state_text
+        return self._standing.whole() if state is None else self._standing.write(self._book, state, self._wall())
+
+    def _in_trouble(self, said: str, kept: bool) -> str:
+        """All that the smith is told; a path need not be UTF-8, and the book is told it."""
+        return storable(f"{said} {_KEPT}" if kept else f"{said} {_KEPT} {_NOT_KEPT}")
+
+
 def _settle(connection: sqlite3.Connection) -> tuple[int, ...]:
     """End the runs that a crash left open; answers their numbers."""
     ended = rows.close_open_runs(connection)
@@ -494,4 +555,11 @@ def _settle(connection: sqlite3.Connection) -> tuple[int, ...]:
 
 def _latched(state: str | None) -> Any:
     """The latches of a stored state; None where there are none in it."""
-    return json.loads(state).get("latched") if state else None
+    value = json.loads(state) if state else None
+    return value.get("latched") if isinstance(value, dict) else None
+
+
+def _weighty(state: Mapping[str, Any]) -> tuple[Any, ...]:
+    """What of a state may not wait for the next try of a disk that takes nothing: the latches, and which run is on."""
+    run = state.get("run")
+    return (state.get("latched"), run.get("run_id") if isinstance(run, Mapping) else None)

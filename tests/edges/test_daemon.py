@@ -315,7 +315,7 @@ def test_the_core_made_for_the_board_knows_what_the_first_one_has_learnt(stopped
     night = Rig()
     night.start()
     night.run(60.0)
-    found = SimpleNamespace(state=night.core.state, state_age_s=22.0 * 3600.0, next_run_id=2)
+    found = SimpleNamespace(state=night.core.state, state_age_s=22.0 * 3600.0, next_run_id=2, stands_known=True)
     pump = Pump(_cores(None, found), Link(), remake=True)  # type: ignore[arg-type]
     said: list[str] = []
 

@@ -72,7 +72,7 @@ def test_a_backup_comes_back_and_the_former_book_stays_beside_it(path: Path, tmp
     write_runs(path, range(3, 5))
     done = restore(path, copy, wall)
     assert sorted(file.name for file in path.parent.iterdir()) == [
-        "ovenhand.db", "ovenhand.db.before-20231114-221320", "ovenhand.db.lock",
+        "ovenhand.db", "ovenhand.db.before-20231114-221320", "ovenhand.db.lock", "ovenhand.db.standing",
     ]  # fmt: skip
     assert done.kept_old == path.with_name("ovenhand.db.before-20231114-221320")
     assert names(path) == ["drift 1", "drift 2"]

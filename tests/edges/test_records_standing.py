@@ -1,0 +1,291 @@
+"""What the book does not take is kept beside it: no restart forgets a trip or the end of a run, full disk or not."""
+
+from __future__ import annotations
+
+import resource
+import shutil
+import sqlite3
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from controller.commands.serve import _cores
+from controller.core.interlocks import NOT_KNOWN
+from controller.records import Book, database_path, restore
+from controller.records.standing import SLOT, Standing
+from tests.edges.test_records_writer import Clock, left_behind, no_room, opened
+
+STOOD = {"latched": ["smoke"], "run": {"run_id": 7}, "next_run_id": 8}
+NOW = {"latched": ["smoke", "oven_limit"], "run": None, "next_run_id": 8}
+LATER = {"latched": [], "run": None, "next_run_id": 8}
+MOST = 40_000
+"""Bytes of a file: the log that a kill leaves cannot grow any more, and both places beside it can be written."""
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def path(tmp_path: Path) -> Path:
+    return database_path(tmp_path / "data")
+
+
+def until(true: Callable[[], bool]) -> None:
+    end = time.monotonic() + 20.0
+    while not true():
+        assert time.monotonic() < end, "not within 20 s"
+        time.sleep(0.01)
+
+
+def beside(path: Path) -> Standing:
+    return Standing(path)
+
+
+def kept(path: Path) -> Any:
+    """The newest that is whole in the file, whichever book it is of."""
+    return Standing(path).begin(None, 0)
+
+
+def killed(path: Path) -> Path:
+    """The book as it would be found had the process been killed now."""
+    copy = database_path(path.parent.with_name(path.parent.name + " killed"))
+    limits = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (limits[1], limits[1]))
+    shutil.copytree(path.parent, copy.parent)
+    resource.setrlimit(resource.RLIMIT_FSIZE, limits)
+    return copy
+
+
+@pytest.mark.parametrize("room", [True, False], ids=["room again", "still full"])
+@pytest.mark.parametrize("end", ["kill", "close"])
+def test_a_trip_and_a_runs_end_that_came_on_a_full_disk_stand_at_the_next_start(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch, end: str, room: bool
+) -> None:
+    left_behind(path, clock, killed=True, ended=False)
+    with no_room(monkeypatch, MOST):
+        # An hour between tries: a trip does not wait for the next one.
+        records = opened(path, clock, retry_s=3600.0, samples_every_s=3600.0)
+        assert records.trouble is not None
+        assert records.stands_known
+        assert records.state() == STOOD
+        records.put_state(NOW)
+        if end == "kill":
+            until(lambda: kept(path) is not None and "oven_limit" in kept(path).state)
+            path = killed(path)
+        assert not records.close(10.0)
+        assert "Do not end" not in records.trouble
+    clock.go(60.0)
+    if not room:
+        with no_room(monkeypatch, MOST):
+            again = opened(path, clock, retry_s=3600.0, samples_every_s=3600.0)
+            assert again.trouble is not None
+            assert again.stands_known
+            assert (again.state(), again.state_age_s) == (NOW, 60.0)
+            assert not again.close(10.0)
+    again = opened(path, clock)
+    assert again.trouble is None
+    assert (again.state(), again.state_age_s) == (NOW, 60.0)
+    assert (Book(path).run(7) or {})["outcome"] == "cut off"
+    again.put_state(LATER)
+    assert again.close(10.0)
+    last = opened(path, clock)
+    assert last.state() == LATER, "what the book has taken over counts no more"
+    assert last.close(10.0)
+    assert Book(path).verify() == []
+
+
+def test_a_disk_that_fills_up_while_the_service_runs_and_is_cleared_leaves_nothing_that_counts(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    left_behind(path, clock, killed=True, ended=False)
+    with no_room(monkeypatch, MOST):
+        records = opened(path, clock, retry_s=0.05)
+        records.put_state(NOW)
+        until(lambda: kept(path) is not None and "oven_limit" in kept(path).state)
+    until(lambda: records.trouble is None)
+    assert records.flush(20.0)
+    assert kept(path) is None
+    records.put_state(LATER)
+    assert records.close(10.0)
+    last = opened(path, clock)
+    assert last.state() == LATER
+    assert last.close(10.0)
+
+
+@pytest.mark.parametrize("left", ["no file", "a file that takes nothing"])
+def test_a_full_disk_with_nothing_beside_the_book_is_said_and_no_start_goes_without_a_trip(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch, left: str
+) -> None:
+    """The trip is one that nothing can judge; the hold of reset at the machine lets go of it."""
+    left_behind(path, clock, killed=True, ended=False)
+    file = beside(path).path
+    if left == "no file":
+        file.unlink()
+    else:
+        file.unlink()
+        file.mkdir()
+    with no_room(monkeypatch, MOST):
+        records = opened(path, clock, retry_s=3600.0)
+        assert not records.stands_known
+        assert "Do not end the service before the book is written again" in (records.trouble or "")
+        assert _cores(None, records)(None).state()["latched"] == ["smoke", NOT_KNOWN]
+        assert not records.close(10.0)
+
+
+def test_a_start_that_knows_what_stood_adds_nothing_to_it(path: Path, clock: Clock) -> None:
+    left_behind(path, clock, killed=False, ended=True)
+    records = opened(path, clock)
+    assert records.stands_known
+    assert _cores(None, records)(None).state()["latched"] == ["smoke"]
+    assert records.close(10.0)
+
+
+@pytest.mark.parametrize("text", ["5", "[]", "null", '{"latched":null}', '{"latched":["smoke",null],"run":[]}'])
+def test_a_stored_state_of_wrong_content_is_no_start_without_a_trip(path: Path, clock: Clock, text: str) -> None:
+    left_behind(path, clock, killed=False, ended=True)
+    with sqlite3.connect(path) as connection:
+        connection.execute("UPDATE core_state SET state = ?", (text,))
+    connection.close()
+    records = opened(path, clock)
+    core = _cores(None, records)(None)
+    assert NOT_KNOWN in core.state()["latched"]
+    records.put_state(core.state())
+    assert records.close(10.0)
+    copy = Book(path).backup(path.with_name("copy.db"))
+    with sqlite3.connect(path) as connection:
+        connection.execute("UPDATE core_state SET state = ?", (text,))
+    connection.close()
+    restore(path, copy, clock.wall)
+    records = opened(path, clock)
+    assert NOT_KNOWN in _cores(None, records)(None).state()["latched"]
+    assert records.close(10.0)
+
+
+def test_what_another_program_holds_up_at_the_end_is_kept_beside(path: Path, clock: Clock) -> None:
+    left_behind(path, clock, killed=False, ended=True)
+    records = opened(path, clock, samples_every_s=3600.0)
+    other = sqlite3.connect(path, isolation_level=None)
+    other.execute("BEGIN IMMEDIATE")
+    records.put_state(NOW)
+    assert not records.close(0.3)
+    found = killed(path)
+    other.execute("ROLLBACK")
+    other.close()
+    records._thread.join(10.0)
+    again = opened(found, clock)
+    assert again.state() == NOW
+    assert again.close(10.0)
+
+
+def test_what_was_kept_beside_one_book_overrules_no_other(path: Path, clock: Clock) -> None:
+    left_behind(path, clock, killed=False, ended=True)
+    other = database_path(path.parent.with_name("other"))
+    left_behind(other, clock, killed=False, ended=True)
+    with sqlite3.connect(path) as connection:
+        (mark,) = connection.execute("SELECT book FROM standing").fetchone()
+    connection.close()
+    assert beside(other).write(mark, '{"latched":["oven_trip"],"run":null}', clock.wall())
+    records = opened(other, clock)
+    assert (records.state() or {})["latched"] == ["smoke"]
+    records.put_state(LATER)
+    assert records.close(10.0)
+    again = opened(other, clock)
+    assert again.state() == LATER
+    assert again.close(10.0)
+
+
+@pytest.mark.parametrize("damaged", [False, True])
+def test_a_restore_takes_what_was_kept_beside_the_former_book_and_then_it_counts_no_more(
+    path: Path, tmp_path: Path, clock: Clock, damaged: bool
+) -> None:
+    left_behind(path, clock, killed=False, ended=False)
+    copy = Book(path).backup(tmp_path / "copy.db")
+    with sqlite3.connect(path) as connection:
+        (mark,) = connection.execute("SELECT book FROM standing").fetchone()
+    connection.close()
+    assert beside(path).write(mark, '{"latched":["oven_trip"],"run":null,"next_run_id":9}', clock.wall())
+    if damaged:
+        path.write_bytes(b"\0" * 5000)
+    restore(path, copy, clock.wall)
+    records = opened(path, clock)
+    assert records.state() == {"latched": ["smoke", "oven_trip"], "run": None, "next_run_id": 9}
+    records.put_state(LATER)
+    assert records.close(10.0)
+    again = opened(path, clock)
+    assert again.state() == LATER
+    assert again.close(10.0)
+    assert Book(path).verify() == []
+
+
+def laid_down(path: Path) -> Standing:
+    path.parent.mkdir(parents=True)
+    standing = beside(path)
+    assert standing.lay_down()
+    return standing
+
+
+def test_the_file_is_private_of_one_size_and_written_in_place(path: Path) -> None:
+    standing = laid_down(path)
+    first = standing.path.stat()
+    assert (first.st_mode & 0o777, first.st_size) == (0o600, 2 * SLOT)
+    assert first.st_blocks * 512 >= 2 * SLOT
+    for number in range(5):
+        assert standing.write("a", f'{{"latched":["{number}"]}}', float(number))
+    last = standing.path.stat()
+    assert (last.st_ino, last.st_size, last.st_blocks) == (first.st_ino, first.st_size, first.st_blocks)
+    assert kept(path).state == '{"latched":["4"]}'
+    assert standing.lay_down()
+    assert kept(path).number == 5, "laid down already"
+
+
+@pytest.mark.parametrize("torn", [1, 40, 4000])
+def test_a_write_that_a_power_cut_tears_leaves_the_one_before(path: Path, torn: int) -> None:
+    standing = laid_down(path)
+    long = '{"latched":["' + "x" * 5000 + '"]}'
+    for state in ('{"latched":["a"]}', '{"latched":["b"]}', long):
+        assert standing.write("a", state, 1.0)
+    content = bytearray(standing.path.read_bytes())
+    at = next(slot for slot in (0, SLOT) if b"xxxxx" in content[slot : slot + SLOT])
+    content[at + torn : at + 6000] = b"\x55" * (6000 - torn)
+    standing.path.write_bytes(content)
+    assert kept(path).state == '{"latched":["b"]}'
+    again = beside(path)
+    again.begin("a", 0)
+    assert again.write("a", '{"latched":["c"]}', 1.0)
+    assert kept(path).state == '{"latched":["c"]}'
+
+
+def test_a_state_too_long_for_its_place_is_kept_without_its_run(path: Path) -> None:
+    standing = laid_down(path)
+    assert standing.write("a", '{"latched":["smoke"],"run":{"who":"' + "x" * SLOT + '"}}', 1.0)
+    assert kept(path).state == '{"latched":["smoke"],"run":null}'
+    assert not standing.write("a", '{"latched":["' + "x" * SLOT + '"]}', 1.0)
+    assert kept(path).state == '{"latched":["smoke"],"run":null}'
+
+
+def test_where_there_is_no_room_for_the_file_none_is_left_behind(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path.parent.mkdir(parents=True)
+    with no_room(monkeypatch):
+        assert not beside(path).lay_down()
+    assert not beside(path).path.exists()
+    assert not beside(path).write("a", "{}", 1.0)
+    assert beside(path).begin("a", 0) is None
+
+
+def test_void_ends_only_what_the_book_has_taken(path: Path) -> None:
+    standing = laid_down(path)
+    standing.write("a", '{"latched":[]}', 1.0)
+    taken = standing.number
+    standing.write("a", '{"latched":["smoke"]}', 2.0)
+    assert standing.void(taken) == taken
+    assert kept(path).state == '{"latched":["smoke"]}'
+    assert standing.void(standing.number) == standing.number
+    assert kept(path) is None
+    assert beside(path).begin("a", 0) is None
