@@ -80,19 +80,24 @@ def open_read_only(path: Path) -> sqlite3.Connection:
 def open_without_room(path: Path) -> sqlite3.Connection:
     """As `open_read_only`, on a disk that is full and of a book that nobody else has open, with today's tables.
 
-    Even to read a book there has to be room for its log's index. Where no log was left the file is all there is, and is
+    Even to read a book there has to be room for its log's index. A connection that has the book to itself keeps the
+    index in memory; others wait for it, so it may not stay open. Where no log was left the file is all there is, and is
     read by itself.
     """
     log = path.with_name(path.name + "-wal")
     try:
         connection = open_read_only(path)
     except RecordsError:
-        if log.exists() and log.stat().st_size > 0:
-            raise
+        logged = log.exists() and log.stat().st_size > 0
         connection = sqlite3.connect(
-            f"{path.absolute().as_uri()}?immutable=1", uri=True, check_same_thread=False, isolation_level=None
+            f"{path.absolute().as_uri()}?{'mode=rw' if logged else 'immutable=1'}",
+            uri=True,
+            check_same_thread=False,
+            isolation_level=None,
         )
         connection.row_factory = sqlite3.Row
+        for pragma in ("locking_mode=EXCLUSIVE", "query_only=ON") if logged else ():
+            connection.execute(f"PRAGMA {pragma}")
     try:
         if _refuse_foreign(path, _applied(connection)) < len(MIGRATIONS):
             raise RecordsError(f"{path} is of an older version, and there is no room to bring it up to date.")

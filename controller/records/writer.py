@@ -85,6 +85,7 @@ class Records:
         self._samples_every_s, self._retry_s = samples_every_s, retry_s
         self._most_diary, self._most_samples = most_diary, most_samples
         self._ready = threading.Condition()
+        self._alone = threading.Lock()
         self._diary: deque[Item] = deque()
         self._samples: deque[Sequence[Any]] = deque()
         self._tape: deque[tuple[int, bytes]] = deque()
@@ -186,9 +187,14 @@ class Records:
 
     def read(self, do: Callable[[sqlite3.Connection], T]) -> T:
         """What `do` gives of what is committed, on a connection that only reads. Raises RecordsError."""
-        opened = open_read_only if self._connection else open_without_room
         try:
-            with closing(opened(self.path)) as connection:
+            if self._connection is None:
+                # Without room a reader may need the book for itself, so one after the other.
+                with self._alone:
+                    opened = open_without_room if self._connection is None else open_read_only
+                    with closing(opened(self.path)) as connection:
+                        return do(connection)
+            with closing(open_read_only(self.path)) as connection:
                 return do(connection)
         except sqlite3.Error as error:
             raise RecordsError(sentence(error, self.path)) from error
@@ -477,7 +483,8 @@ class Records:
             if batch.state is not None and self._standing.number > self._taken:
                 batch = batch._replace(durable=True, taken=self._standing.number)
             if self._connection is None:
-                self._connection = open_for_writing(self.path, self._wall)
+                with self._alone:
+                    self._connection = open_for_writing(self.path, self._wall)
             done = commit(self._connection, batch, gap, self._wall())
         except Exception as error:
             # Whatever it was, this thread must live: the shop goes on, and the next try may succeed.

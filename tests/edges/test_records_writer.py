@@ -12,6 +12,7 @@ import sys
 import threading
 import time
 from collections.abc import Callable, Iterator
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from pathlib import Path
 from types import SimpleNamespace
@@ -704,13 +705,45 @@ def test_a_full_disk_without_a_book_or_with_an_older_one_is_refused(
     records.close(10.0)
 
 
+@pytest.mark.parametrize("index", [None, b"", b"x" * 3], ids=["no index", "an empty index", "an index cut short"])
+def test_a_log_whose_index_has_no_room_is_read_without_it(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch, index: bytes | None
+) -> None:
+    """As after a kill on a disk that is full but for blocks that are kept for root."""
+    left_behind(path, clock, killed=True, ended=False)
+    file = path.with_name(path.name + "-shm")
+    file.unlink()
+    if index is not None:
+        file.write_bytes(index)
+    clock.go(60.0)
+    with no_room(monkeypatch):
+        records = opened(path, clock, retry_s=3600.0)
+        assert records.trouble is not None
+        assert records.cut_off == (7,)
+        assert records.state() == {"latched": ["smoke"], "run": {"run_id": 7}, "next_run_id": 8}
+        assert Devices(records, wall=clock.wall).find_by_hash("a" * 64) is not None
+        query = "SELECT count(*) FROM runs"
+        with ThreadPoolExecutor(8) as readers:
+            asked = [readers.submit(records.read, lambda book: book.execute(query).fetchone()[0]) for _ in range(32)]
+            assert [answer.result(20.0) for answer in asked] == [1] * 32
+        assert not records.close(10.0)
+    records = opened(path, clock)
+    assert (records.state() or {})["latched"] == ["smoke"]
+    assert Book(path).verify() == []
+    records.close(10.0)
+
+
 def test_a_log_that_cannot_be_read_for_want_of_room_is_not_passed_over(
     path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     left_behind(path, clock, killed=True, ended=False)
-    path.with_name(path.name + "-shm").unlink()
+    log = path.with_name(path.name + "-wal")
+    log.rename(log.with_name("away"))
+    log.mkdir()
     with no_room(monkeypatch), pytest.raises(RecordsError):
         opened(path, clock)
+    log.rmdir()
+    log.with_name("away").rename(log)
     records = opened(path, clock)
     assert (records.state() or {})["latched"] == ["smoke"]
     records.close(10.0)
