@@ -16,7 +16,7 @@ from .plain import rfc3339
 from .rows import SAMPLE_COLUMNS
 from .schema import FILE_NAME, RecordsError, open_read_only
 from .tape import TapeEntry, entries_of
-from .trouble import is_damage, not_copied, sentence
+from .trouble import full, has_no_room, is_damage, not_copied, sentence
 
 _JSON_COLUMNS: Final = (
     "program",
@@ -92,7 +92,8 @@ class Book:
             try:
                 yield connection
             except (sqlite3.Error, json.JSONDecodeError) as error:
-                raise RecordsError(sentence(error, self.path)) from error
+                said = full(self.path) if has_no_room(error, self.path) else sentence(error, self.path)
+                raise RecordsError(said) from error
 
     def _rows(self, query: str, values: Sequence[Any] = ()) -> list[dict[str, Any]]:
         with self._reading() as connection:

@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from .tables import MIGRATIONS, Migration
+from .trouble import full, has_no_room
 
 FILE_NAME: Final = "ovenhand.db"
 OLDEST_SQLITE: Final = (3, 37, 0)  # STRICT tables
@@ -63,6 +64,8 @@ def open_read_only(path: Path) -> sqlite3.Connection:
     except sqlite3.Error as error:
         if connection is not None:
             connection.close()
+        if has_no_room(error, path):
+            raise RecordsError(full(path)) from error
         if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_NOTADB:
             raise RecordsError(
                 f"{path} cannot be read as a record book ({error}): name one, or restore a back-up."
@@ -174,6 +177,8 @@ def open_for_writing(path: Path, wall: Callable[[], float]) -> sqlite3.Connectio
             connection.close()
         if isinstance(error, RecordsError):
             raise
+        if has_no_room(error, path):
+            raise RecordsError(full(path)) from error
         raise RecordsError(
             f"{path} cannot be written ({error}): free some space, check its permissions, or "
             "restore a back-up."

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-import shutil
+import os
 import sqlite3
 from pathlib import Path
 from typing import Final
@@ -43,13 +43,16 @@ def is_damage(error: BaseException) -> bool:
 
 def has_no_room(error: BaseException | None, path: Path) -> bool:
     """Whether it is for want of room on the disk that holds `path`. SQLite itself says so of the book and its log only,
-    and of the log's index that it could not be opened or written."""
+    and of the log's index that it could not be opened or written. A disk that can hold no more files has no room for
+    log and index either."""
     code = None if error is None else _code(error)
     if code in (sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN):
         try:
-            return shutil.disk_usage(path.parent).free < LEAST_ROOM
+            disk = os.statvfs(path.parent)
         except OSError:
             return False
+        no_file_left = disk.f_files != 0 and disk.f_favail == 0  # some file systems do not count them: 0 of 0
+        return no_file_left or disk.f_bavail * disk.f_frsize < LEAST_ROOM
     return code == sqlite3.SQLITE_FULL
 
 

@@ -485,6 +485,7 @@ class Records:
             if self._connection is None:
                 with self._alone:
                     self._connection = open_for_writing(self.path, self._wall)
+                self._book, _ = rows.which_book(self._connection)  # somebody may have put another in its place
             done = commit(self._connection, batch, gap, self._wall())
         except Exception as error:
             # Whatever it was, this thread must live: the shop goes on, and the next try may succeed.
@@ -521,8 +522,11 @@ class Records:
 
     def _failed(self, error: Exception, batch: Batch) -> None:
         """Undo the batch, say so once, and answer those who wait; the rest stays in its lanes."""
-        no_room = has_no_room(error.__cause__ or error, self.path)
-        said = full(self.path) if no_room else sentence(error, self.path)
+        cause = error.__cause__ or error  # opening the book has put the disk's answer into words of its own
+        if has_no_room(cause, self.path):
+            said = full(self.path)
+        else:
+            said = str(error) if isinstance(cause, RecordsError) else sentence(cause, self.path)
         text = self._in_trouble(said, self._keep_beside())
         if self._trouble is None:
             self._trouble_since = self._wall()

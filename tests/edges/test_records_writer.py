@@ -747,3 +747,55 @@ def test_a_log_that_cannot_be_read_for_want_of_room_is_not_passed_over(
     records = opened(path, clock)
     assert (records.state() or {})["latched"] == ["smoke"]
     records.close(10.0)
+
+
+def test_who_reads_a_book_on_a_full_disk_is_told_that_it_is_full(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch, tmp_path: Path
+) -> None:
+    """The book is sound; what was said before was to check its permissions or to restore a back-up."""
+    left_behind(path, clock, killed=False, ended=True)
+    book = Book(path)
+    with no_room(monkeypatch):
+        for read in (book.runs, book.events, book.verify, lambda: book.backup(tmp_path / "copy.db")):
+            with pytest.raises(RecordsError) as told:
+                read()
+            assert str(told.value) == f"The disk is full: free some space on the disk that holds {path}."
+    assert book.verify() == []
+
+
+@pytest.mark.parametrize(
+    ("left", "words"),
+    [("no file", "cannot be opened: check that its disk is there."), ("rubbish", "is damaged: stop the service, ")],
+)
+def test_a_late_opening_that_fails_for_another_reason_says_that_one(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch, left: str, words: str
+) -> None:
+    left_behind(path, clock, killed=False, ended=True)
+    with no_room(monkeypatch):
+        records = opened(path, clock, retry_s=0.05)
+        path.rename(path.with_name("away"))
+        if left == "no file":
+            path.mkdir()
+        else:
+            path.write_bytes(b"rubbish" * 500)
+    monkeypatch.undo()
+    end = time.monotonic() + 20.0
+    while words not in (records.trouble or "") and time.monotonic() < end:
+        time.sleep(0.01)
+    assert (records.trouble or "").startswith(f"{path} {words}")
+    assert "free some space" not in (records.trouble or "")
+    assert not records.close(10.0)
+
+
+@pytest.mark.parametrize(
+    ("blocks", "files", "left", "full"),
+    [(1000, 500, 0, True), (1000, 500, 1, False), (1000, 0, 0, False), (15, 500, 100, True), (16, 500, 100, False)],
+)
+def test_a_disk_that_can_hold_no_more_files_has_no_room(
+    path: Path, monkeypatch: pytest.MonkeyPatch, blocks: int, files: int, left: int, full: bool
+) -> None:
+    disk = SimpleNamespace(f_bavail=blocks, f_frsize=4096, f_files=files, f_favail=left)
+    monkeypatch.setattr(trouble, "os", SimpleNamespace(statvfs=lambda _: disk))
+    error = sqlite3.OperationalError("unable to open database file")
+    error.sqlite_errorcode = sqlite3.SQLITE_CANTOPEN
+    assert trouble.has_no_room(error, path) is full
