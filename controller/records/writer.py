@@ -129,7 +129,8 @@ class Records:
                 self._take_over(connection)
                 self.cut_off = _settle(connection)
                 self._read_book(connection)
-                self._standing.lay_down()
+                # No room for the file may have been no room for what came last, with a book that takes a little again.
+                self.stands_known = self._standing.lay_down() or self._stored_state is None
             except sqlite3.Error as error:
                 connection.close()
                 raise RecordsError(sentence(error, self.path)) from error

@@ -137,6 +137,20 @@ def test_a_full_disk_with_nothing_beside_the_book_is_said_and_no_start_goes_with
         assert not records.close(10.0)
 
 
+def test_a_book_that_takes_a_little_again_and_no_file_beside_it_is_no_start_without_a_trip(
+    path: Path, clock: Clock
+) -> None:
+    beside(path).path.mkdir(parents=True)
+    records = opened(path, clock)
+    assert records.stands_known, "in a new book nothing stood"
+    assert records.close(10.0)
+    left_behind(path, clock, killed=False, ended=True)
+    records = opened(path, clock)
+    assert records.trouble is None
+    assert _cores(None, records)(None).state()["latched"] == ["smoke", NOT_KNOWN]
+    assert records.close(10.0)
+
+
 def test_a_start_that_knows_what_stood_adds_nothing_to_it(path: Path, clock: Clock) -> None:
     left_behind(path, clock, killed=False, ended=True)
     records = opened(path, clock)
