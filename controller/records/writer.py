@@ -17,7 +17,7 @@ from collections import deque
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from concurrent.futures import Future
 from concurrent.futures import TimeoutError as FutureTimeoutError
-from contextlib import closing, contextmanager
+from contextlib import closing, contextmanager, suppress
 from functools import partial
 from itertools import islice
 from pathlib import Path
@@ -104,6 +104,9 @@ class Records:
         self._lost_since = 0.0
         self._committing_since_s: float | None = None
         self._connection: sqlite3.Connection | None = None
+        new = True
+        with suppress(OSError):
+            new = self.path.stat().st_size == 0
         try:
             prepare_file(self.path)
         except RecordsError as error:
@@ -111,14 +114,14 @@ class Records:
                 raise
         self._lock_file = hold_for_writing(self.path)
         try:
-            self._open()
+            self._open(new)
         except BaseException:
             os.close(self._lock_file)
             raise
         self._thread = threading.Thread(target=self._work, name="records", daemon=True)
         self._thread.start()
 
-    def _open(self) -> None:
+    def _open(self, new: bool) -> None:
         """End what a crash left open, and read what a new core is to be given.
 
         Where the disk is full the book is only read, and the writer opens it, first of all, once there is room.
@@ -130,7 +133,7 @@ class Records:
                 self.cut_off = _settle(connection)
                 self._read_book(connection)
                 # No room for the file may have been no room for what came last, with a book that takes a little again.
-                self.stands_known = self._standing.lay_down() or self._stored_state is None
+                self.stands_known = self._standing.lay_down() or new
             except sqlite3.Error as error:
                 connection.close()
                 raise RecordsError(sentence(error, self.path)) from error

@@ -144,6 +144,9 @@ def test_a_book_that_takes_a_little_again_and_no_file_beside_it_is_no_start_with
     records = opened(path, clock)
     assert records.stands_known, "in a new book nothing stood"
     assert records.close(10.0)
+    records = opened(path, clock)
+    assert _cores(None, records)(None).state()["latched"] == [NOT_KNOWN], "of that process too"
+    assert records.close(10.0)
     left_behind(path, clock, killed=False, ended=True)
     records = opened(path, clock)
     assert records.trouble is None
