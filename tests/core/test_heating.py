@@ -52,9 +52,30 @@ def test_the_integral_does_not_wind_up_while_heat_is_withheld() -> None:
     loop, untouched = oven_loop(), oven_loop()
     for one in (loop, untouched):
         one.step(205.0, 100.0, 0.25)
+    untouched.withheld()
     for _ in range(4000):
         loop.withheld()
     assert loop.step(205.0, 200.0, 0.25) == pytest.approx(untouched.step(205.0, 200.0, 0.25))
+
+
+def test_the_air_loop_takes_the_heat_back_before_a_slow_reading_is_there() -> None:
+    """Air that rises at 1.5 K/s, its reading 25 s late: full power ends while the air itself is under its target."""
+    loop = oven_loop()
+    air_c = reading_c = 40.0
+    while loop.step(217.0, reading_c, 1.0) >= 1.0:
+        air_c += 1.5
+        reading_c += (air_c - reading_c) / 25.0
+        assert air_c < 217.0
+    assert air_c > 180.0, "nor does it creep there"
+
+
+def test_what_was_before_a_pause_says_nothing_about_where_the_reading_is_going() -> None:
+    loop, fresh = oven_loop(), oven_loop()
+    for second in range(60):
+        loop.step(217.0, 60.0 + 1.5 * second, 1.0)
+    loop.withheld()
+    assert loop.step(217.0, 120.0, 1.0) == fresh.step(217.0, 120.0, 1.0) == 1.0
+    assert loop.step(217.0, 215.0, 1.0) == fresh.step(217.0, 215.0, 1.0)
 
 
 def test_the_air_target_stays_between_its_floor_and_the_boost() -> None:
