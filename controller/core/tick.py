@@ -29,6 +29,7 @@ from controller.model import (
     FITTED_OVEN,
     FITTED_OVEN_LIMIT,
     FITTED_TANK,
+    FITTED_TANK_LIMIT,
     IDLE,
     INPUT_AGITATOR_TURNING,
     INPUT_ARMED,
@@ -169,7 +170,9 @@ class Core:
         self._chip_unfit = not self.limits.fits(board.chip)
         facts.fitted = board.fitted
         self.oven_watch.door_fitted = bool(board.fitted & FITTED_DOOR)
-        self.tank_watch.stirrer_fitted = bool(board.fitted & FITTED_AGITATOR)
+        # Somebody stirs by hand; a second sensor keeps the limit if the fall was the first one's, out of the oil.
+        stirs = board.fitted & (FITTED_AGITATOR | FITTED_TANK_LIMIT) == FITTED_TANK_LIMIT
+        self.tank_watch.stir_explains = stirs
         self._board_limits = self.limits.for_board(board.chip, board.oven_flash, board.tank_flash)
         facts.oven_zone_missing = float(self.limits.oven and not board.fitted & FITTED_OVEN)
         facts.tank_zone_missing = float(self.limits.tank and not board.fitted & FITTED_TANK)

@@ -33,6 +33,8 @@ LOST_K: Final = 0.9
 DOOR_ANSWER_S: Final = 90.0
 DOOR_RISE_K: Final = 3.0
 DOOR_FALL_K: Final = 5.0
+# More than a shut oven's air falls in these 30 s, whatever its heater did before.
+SHUT_FALL_K: Final = 15.0
 FALLS_ON_S: Final = 10
 FALLS_ON_K: Final = 5.0 * FALLS_ON_S / 30.0
 OFF_PEAK_UNTIL_S: Final = 90.0
@@ -142,9 +144,10 @@ class OvenWatch:
         But not the rest line of an oven that fell under heat within the last ten minutes: its door may still be open,
         and once it is shut the air is as hot as before. Such an oven has no relay that is stuck.
         """
-        fell, rest = self._since_unanswered_s <= FELL_LATELY_S, (self._off_s, self._peak_c, self._peak_of)
+        since_s, rest = self._since_unanswered_s, (self._off_s, self._peak_c, self._peak_of)
         self.__init__(self.door_fitted)  # type: ignore[misc]
-        if fell:
+        if since_s <= FELL_LATELY_S:
+            self._since_unanswered_s = since_s
             self._off_s, self._peak_c, self._peak_of = rest
 
     def forget(self, gap_s: float) -> None:
@@ -173,7 +176,7 @@ class OvenWatch:
     def _no_rise(self, facts: Facts, air_target_c: float | None) -> None:
         below = air_target_c is not None and facts.oven_c < air_target_c - 10.0
         facts.oven_no_rise_k = NEVER
-        if not below:
+        if not below or self.asking:
             return
         for seconds, share in ((FULL_FOR_S, FULL_DUTY), (SHARED_FOR_S, SHARED_DUTY)):
             if seconds == SHARED_FOR_S and not facts.oven_c < SHARED_BELOW_C:
@@ -208,14 +211,18 @@ class OvenWatch:
         if self.door_fitted:
             facts.oven_fall_asked = facts.oven_fall_unanswered = 0.0
             # Heat that came back a moment ago turns a slow reading by and by: it must fall on at the pace of the row.
-            if self.door_shut_s >= 60.0 and self._fell_k(FALLS_ON_S, self._half_s) >= FALLS_ON_K:
-                facts.oven_fall_k = self._fell_k(30, self._half_s)
+            if self.door_shut_s >= 60.0:
+                fell_k = self._fell_k(30, self._half_s)
+                if fell_k >= SHUT_FALL_K or self._fell_k(FALLS_ON_S, self._half_s) >= FALLS_ON_K:
+                    facts.oven_fall_k = fell_k
             return
         if not self.asking and self._fell_k(120, self._half_s) >= DOOR_FALL_K:
-            past = islice(self._past, len(self._past) - 121, None)
-            self._asked_low_c = min(c for c in past if c == c)
-            # A door that was open and is shut again has answered before it is asked about.
-            self.asking = facts.oven_c < self._asked_low_c + DOOR_RISE_K
+            known = [c for c in self._past if c == c]
+            low_c = min(known[-121:])
+            # A door that is shut again has answered before it is asked about: half of the fall is back at least, which
+            # an oven that stands open and creeps up under full heat has not.
+            self.asking = facts.oven_c < low_c + max(DOOR_RISE_K, (max(known) - low_c) / 2.0)
+            self._asked_low_c = facts.oven_c
             self._asked_s = 0.0
         if self.asking:
             self._asked_s += 1.0
@@ -277,10 +284,10 @@ class OvenWatch:
 
 
 class TankWatch:
-    """The oil's own rules, and the recognition of a quench by its step. `stirrer_fitted`: nobody stirs by hand."""
+    """The oil's own rules, and the recognition of a quench by its step. `stir_explains`: see `HandStirring`."""
 
     def __init__(self, heat_j_per_k: float, heater_w: float) -> None:
-        self.stirrer_fitted = True
+        self.stir_explains = False
         self._stirring = HandStirring(heater_w / heat_j_per_k if heat_j_per_k > 0.0 else 0.0)
         self._since_fall = SinceFall()
         self._heat_j_per_k = heat_j_per_k
@@ -435,9 +442,9 @@ class TankWatch:
         return -change_k if change_k != NEVER and self._half_s > seconds else NEVER
 
     def _fallen_k(self, asked: float) -> float:
-        """The fall over the last minute under heat; without a stirrer, what of it no stir by hand explains."""
+        """The fall over the last minute under heat; or what of it no stir by hand explains."""
         fall_k = self._fall_k(60)
-        if self.stirrer_fitted:
+        if not self.stir_explains:
             return fall_k
         stirring, past = self._stirring, self._past
         recent_c = islice(past, max(0, len(past) - 61), None)

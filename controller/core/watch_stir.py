@@ -24,7 +24,10 @@ OFF_S: Final = 60.0
 
 
 class HandStirring:
-    """A fall under much heat that may be a stir, and what has to follow then."""
+    """A fall under much heat that may be a stir, and what has to follow then.
+
+    Only where a limit sensor is fitted: one sensor alone cannot tell a stir from air that the oil below it warms.
+    """
 
     def __init__(self, k_per_s: float) -> None:
         """`k_per_s`: what full heat gives to all of the oil; 0 where that is not known, and then nothing explains."""

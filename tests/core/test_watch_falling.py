@@ -82,3 +82,54 @@ def test_a_door_that_stands_open_is_asked_about_from_its_lowest_reading_on() -> 
         assert oven.facts.oven_fall_asked == 1.0
     oven.second(low_c + 3.0, target_c=258.0)
     assert oven.facts.oven_fall_asked == 0.0
+
+
+@pytest.mark.parametrize(("above_k", "slow_s"), [(185.0, 1.0), (185.0, 3.0), (45.0, 2.0), (45.0, 5.0), (100.0, 5.0)])
+def test_a_fast_sensor_that_falls_out_of_an_oven_held_with_little_heat_is_told_in_half_a_minute(
+    above_k: float, slow_s: float
+) -> None:
+    """Its fall is over before the heat that it is answered with has lasted as long as the row wants."""
+    oven = shut(Oven(door_fitted=True))
+    for _ in range(60):
+        oven.second(20.0 + above_k, asked=0.3, target_c=20.0 + above_k)
+    told_s = None
+    for at_s in range(1, 60):
+        oven.second(20.0 + above_k * exp(-at_s / slow_s), asked=1.0, target_c=20.0 + above_k)
+        if told_s is None and oven.facts.oven_fall_k >= 5.0:
+            told_s = at_s
+    assert told_s is not None
+    assert told_s <= 31
+
+
+@pytest.mark.parametrize("creeps_k_per_s", [0.0, 0.07])
+def test_a_door_that_stands_open_is_asked_about_and_is_no_dead_element(creeps_k_per_s: float) -> None:
+    """Under full heat an open oven creeps up from its lowest; drawn ones stand at 70 to 85 °C. The question takes the
+    heat off."""
+    oven = Oven()
+    for _ in range(320):
+        oven.second(205.0, asked=0.3, target_c=205.0)
+    asked_at_s = None
+    for at_s in range(180):
+        heat = 1.0 if asked_at_s is None else 0.0
+        oven.second(max(205.0 - 30.0 * at_s, 75.0 + creeps_k_per_s * min(at_s, 122)), asked=heat, target_c=205.0)
+        if asked_at_s is None and oven.facts.oven_fall_asked:
+            asked_at_s = at_s
+        assert oven.facts.oven_no_rise_k < 0.0, at_s
+    assert asked_at_s is not None
+    assert asked_at_s <= 122
+
+
+@pytest.mark.parametrize("holds", [1, 2, 5])
+def test_however_often_reset_is_held_the_door_of_a_fallen_oven_may_be_shut(holds: int) -> None:
+    oven = Oven()
+    for _ in range(320):
+        oven.second(205.0, asked=0.3, target_c=205.0)
+    for at_s in range(240):
+        asked = 0.0 if oven.worst.get("oven_fall_asked", 0.0) else 1.0
+        oven.second(max(205.0 - 30.0 * at_s, 75.0), asked=asked, target_c=205.0)
+    for _ in range(holds):
+        oven.second(75.0)
+        oven.watch.reset()
+    for at_s in range(220):
+        oven.second(min(75.0 + 5.0 * max(0, at_s - 100), 195.0))
+    assert oven.facts.oven_rising_off_k < 5.0

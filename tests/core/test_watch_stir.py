@@ -24,7 +24,7 @@ class Oil:
 
     def __init__(self, *, stirrer_fitted: bool = False, heat_j_per_k: float = HEAT_J_PER_K) -> None:
         self.watch, self.facts = TankWatch(heat_j_per_k, HEATER_W), Facts()
-        self.watch.stirrer_fitted = stirrer_fitted
+        self.watch.stir_explains = not stirrer_fitted
         for name in Facts.__slots__:
             setattr(self.facts, name, NEVER)
         self.fell_s: int | None = None
@@ -189,11 +189,8 @@ class ByHand(Tank):
         """Nothing is fitted that the board could turn."""
 
 
-def unstirred(seed: int, oil_c: float) -> tuple[Rig, ByHand]:
-    rig = Rig(
-        limits(heater_w=1000.0), fitted=FULL_KIT & ~FITTED_AGITATOR & ~FITTED_TANK_LIMIT, seed=seed, tank_c=oil_c,
-        load=(),
-    )  # fmt: skip
+def unstirred(seed: int, oil_c: float, fitted: int = FULL_KIT & ~FITTED_AGITATOR) -> tuple[Rig, ByHand]:
+    rig = Rig(limits(heater_w=1000.0), fitted=fitted, seed=seed, tank_c=oil_c, load=())
     rig.shop.tank.__class__ = ByHand
     rig.arm()
     rig.tick(Preheat(60.0))
@@ -218,8 +215,21 @@ def test_whoever_does_what_the_page_asks_and_stirs_gets_ready_oil(seed: int, aft
     assert rig.core.tank.ready
 
 
-def test_a_sensor_out_of_oil_that_nobody_stirs_is_told_at_once() -> None:
-    rig, tank = unstirred(0, 45.0)
+@pytest.mark.parametrize("follows", [0.0, 0.6, 0.8])
+def test_of_one_sensor_alone_no_stir_explains_a_fall(follows: float) -> None:
+    """Air under a lid that follows the oil answers to heat as oil does; out of it a lone sensor must trip at once."""
+    rig, _ = unstirred(0, 45.0, FULL_KIT & ~FITTED_AGITATOR & ~FITTED_TANK_LIMIT)
+    rig.run(5.0)
+    assert rig.core.tank_watch.stir_explains is False
+    oil = Oil(stirrer_fitted=True)
+    oil.run(lambda s: 20.0 + (37.0 + K_PER_S * s) * (follows + (1.0 - follows) * exp(-s / 8.0)))
+    assert oil.fell_s is not None
+    assert oil.fell_s <= 20
+
+
+@pytest.mark.parametrize("without", [0, FITTED_TANK_LIMIT])
+def test_a_sensor_out_of_oil_that_nobody_stirs_is_told_at_once(without: int) -> None:
+    rig, tank = unstirred(0, 45.0, FULL_KIT & ~FITTED_AGITATOR & ~without)
     rig.run(100.0)
     rig.shop.fault("tank_probe_out")
     rig.run(30.0, lambda: bool(rig.tripped()))
