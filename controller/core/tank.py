@@ -15,7 +15,7 @@ from controller.core.quenches import Quenches
 from controller.core.warming import WATCHED_S, Warming
 from controller.metallurgy.oils import why_not_hotter
 from controller.metallurgy.quench_plan import TankHeat, tank_heat
-from controller.model import FITTED_AGITATOR, FITTED_LEVEL, Preheat, Reason
+from controller.model import FITTED_AGITATOR, FITTED_LEVEL, FITTED_TANK_LIMIT, Preheat, Reason
 
 TankPhase = Literal["off", "scheduled", "waiting_for_arm", "preheat", "in_band", "too_hot", "withheld", "tripped"]
 ARM_WAIT_S: Final = 300.0
@@ -350,6 +350,9 @@ class Tank:
         if not self._told_stir:
             self._told_stir = True
             text = "Stir the oil: unstirred it is 26 to 47 °C less below its heater (simulated)."
+            if not moment.facts.fitted & FITTED_TANK_LIMIT:
+                # See `HandStirring`: of one sensor alone a stir under heat is a trip.
+                text += " Switch its heat off for that: with one sensor a fall under heat counts as out of the oil."
             moment.happened("stir_wanted", text)
 
     def _ask_for_presence(self, moment: Moment) -> None:

@@ -9,7 +9,7 @@ import pytest
 
 from controller.core.facts import NEVER, Facts
 from controller.core.watch import TankWatch
-from controller.model import FITTED_AGITATOR, FITTED_TANK_LIMIT, Preheat
+from controller.model import FITTED_AGITATOR, FITTED_TANK_LIMIT, Preheat, TankOff
 from controller.sim.shop import FULL_KIT
 from controller.sim.tank import Tank
 from tests.core.rig import Rig, limits
@@ -235,3 +235,22 @@ def test_a_sensor_out_of_oil_that_nobody_stirs_is_told_at_once(without: int) -> 
     rig.run(30.0, lambda: bool(rig.tripped()))
     assert rig.tripped()[0] == "tank_falling"
     assert tank.upper_c < 60.0
+
+
+def test_whoever_has_one_sensor_stirs_with_the_heat_off_as_the_page_says() -> None:
+    rig, tank = unstirred(0, 40.0, FULL_KIT & ~FITTED_AGITATOR & ~FITTED_TANK_LIMIT)
+    rig.run(1500.0, lambda: "stir_wanted" in rig.kinds())
+    said = next(event.text for event in rig.events if event.kind == "stir_wanted")
+    assert "Switch its heat off for that" in said
+    rig.tick(TankOff())
+    before_c = rig.core.facts.tank_c
+    tank.hand = True
+    rig.run(15.0)
+    assert rig.core.facts.tank_c < before_c - 2.5
+    rig.run(60.0)
+    rig.tick(Preheat(60.0))
+    rig.run(285.0)
+    tank.hand = False
+    rig.run(1200.0, lambda: rig.core.tank.ready)
+    assert rig.tripped() == []
+    assert rig.core.tank.ready
