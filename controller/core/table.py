@@ -159,7 +159,7 @@ OVEN_ROWS: Final = (
         "No unexplained fall of the oven.",
         "The reading fell while the oven was heating, and it was not the door.",
         "The sensor may have fallen out, or its wires are reversed. " + RESET),
-    Row("oven_disagree", "oven", "oven_disagree_k", 20.0, "trip",
+    Row("oven_disagree", "oven", "oven_disagree_k", 25.0, "trip",
         "The two oven sensors agree.",
         "The two oven sensors disagree.",
         "One of them was moved, or is failing. " + RESET, bear_s=300.0, needs=FITTED_OVEN_LIMIT),
