@@ -56,6 +56,7 @@ class Excess:
         self._peak_c = 0.0
         self._powered_s = -1e9
         self._heated = False
+        self._kept_s = self._last_s = 0.0
         self.passed: list[Passed] = []
 
     def step(self, shop: SimShop, hot_c: float | None, disturbed: bool) -> None:
@@ -70,7 +71,9 @@ class Excess:
             self._heated = shop.now_s - self._powered_s < HEATED_S and shop.tank.part_c is None
         if self._kept is None or disturbed or power_w > 0.0:
             self._kept = _kept(shop)
+            self._kept_s = shop.now_s
             self._peak_c = hot_c
+        self._last_s = shop.now_s
         self._peak_c = max(self._peak_c, hot_c)
 
     def close(self) -> None:
@@ -83,7 +86,7 @@ class Excess:
             source_c, stored_j = tank.sheath_c, tank._sheath_j_per_k * (tank.sheath_c - tank.upper_c)
         else:
             source_c, stored_j = oven.element_c, oven.parameters.element_j_per_k * (oven.element_c - oven.air_c)
-        peak_c = _coast(kept, self._zone)
+        peak_c = _coast(kept, self._zone, max(COAST_S, self._last_s - self._kept_s))
         cause = "heater" if self._heated else "quench, fire or begun hot"
         passed = Passed(
             ("oven", "tank")[self._zone], cause, self._limit_c, self._peak_c - self._limit_c, peak_c - self._limit_c,
@@ -101,10 +104,11 @@ def _kept(shop: SimShop) -> SimShop:
     return kept
 
 
-def _coast(shop: SimShop, zone: int) -> float:
+def _coast(shop: SimShop, zone: int, seconds: float) -> float:
+    """The highest reading of the zone, °C. An oil fire heats for longer than a quench: as long as the world did."""
     places = slice(2, 4) if zone else slice(0, 2)
     peak_c, fell_s, at_s = max(shop.probes.now_c[places]), 0.0, 0.0
-    while at_s < COAST_S and fell_s < FALLING_S:
+    while at_s < seconds and fell_s < FALLING_S:
         shop.oven.step(0.0)
         shop.tank.step(0.0)
         shop.probes.advance(shop.oven, shop.tank)
