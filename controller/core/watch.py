@@ -204,7 +204,8 @@ class OvenWatch:
         """
         known = [c for c in islice(self._past, len(self._past) - 1 - seconds, None) if c == c]
         shut = self.door_fitted and self.door_shut_s > seconds
-        return NO_RISE_K - (known[-1] - known[0]) if shut or max(known) - known[-1] < DOOR_FALL_K else NEVER
+        # From its lowest: a door that was open for a moment is a dip that the heat has filled again.
+        return NO_RISE_K - (known[-1] - min(known)) if shut or max(known) - known[-1] < DOOR_FALL_K else NEVER
 
     def _falling(self, facts: Facts) -> None:
         facts.oven_fall_k = NEVER

@@ -133,3 +133,19 @@ def test_however_often_reset_is_held_the_door_of_a_fallen_oven_may_be_shut(holds
     for at_s in range(220):
         oven.second(min(75.0 + 5.0 * max(0, at_s - 100), 195.0))
     assert oven.facts.oven_rising_off_k < 5.0
+
+
+@pytest.mark.parametrize("door_fitted", [False, True])
+def test_a_dip_that_the_heat_fills_again_is_no_dead_element(door_fitted: bool) -> None:
+    """A slow sensor, a door open for 20 s, full heat since: after two minutes it reads what it read on its way down."""
+    oven = shut(Oven(door_fitted=door_fitted))
+    for _ in range(130):
+        oven.second(250.0, asked=0.3, target_c=270.0)
+    for at_s in range(200):
+        fallen_c = 250.0 - 5.0 * min(at_s, 21)
+        reading_c = fallen_c if at_s <= 21 else 145.0 + 90.0 * (1.0 - exp(-(at_s - 21) / 35.0))
+        oven.second(reading_c, asked=1.0, target_c=270.0)
+        assert oven.facts.oven_no_rise_k < 0.0, at_s
+    for _ in range(130):
+        oven.second(reading_c, asked=1.0, target_c=270.0)
+    assert oven.facts.oven_no_rise_k >= 0.0, "and once it stands still it is told as ever"
