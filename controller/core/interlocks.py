@@ -22,12 +22,13 @@ PERMIT: Final = 0
 WITHHOLD: Final = 1
 TRIP: Final = 2
 NAMES: Final[tuple[VerdictName, ...]] = ("permit", "withhold", "trip")
-STANDS: Final = " Its cause still stands."
+STANDS: Final = " Its cause still stood then."
 UNPROVEN: Final = " It takes minutes without heat, and good sensors, to see that this is over."
+_LOOK: Final = f"Look whether oven and oil cool down; if one does not, unplug it. {RESET}"
 STRANGE_ADVICE: Final = (
-    "This version has no such trip and cannot judge its cause; the book says what it was. Look whether oven and oil "
-    f"cool down; if one does not, unplug it. {RESET}"
+    f"This version has no such trip and cannot judge its cause; the book says what it was. {_LOOK}"
 )
+NOT_KNOWN_ADVICE: Final = f"The disk was full, or what was kept is damaged, so a trip may have stood. {_LOOK}"
 NOT_KNOWN: Final = "what_stood_before_is_not_known"
 """The latch of a start that does not know what stood: one that no table has, so that it is let go of last."""
 _ALERT: Final = -1
@@ -241,7 +242,8 @@ class Interlocks:
             events.append(Event("reset_refused", at_s, f"Not reset yet. {text} Then hold reset again.", data))
             return False
         for name in self._strange:
-            events.append(Event("trip_reset", at_s, "A trip of another version was let go.", {"interlock": name}))
+            said = "What stood before counts as over." if name == NOT_KNOWN else "A trip of another version was let go."
+            events.append(Event("trip_reset", at_s, said, {"interlock": name}))
             self._rows = None
         self._strange = ()
         return True
@@ -275,6 +277,8 @@ def _row_state(state: _State) -> RowState:
 
 
 def _strange_row(name: str) -> RowState:
+    if name == NOT_KNOWN:
+        return RowState(name, "trip", "It is not known what stood before this start.", NOT_KNOWN_ADVICE, "both")
     text = f'A trip of another version stands: "{name.replace("_", " ")}".'
     return RowState(name, "trip", text, STRANGE_ADVICE, "both")
 

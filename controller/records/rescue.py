@@ -16,7 +16,7 @@ from .plain import text_of
 from .readers import Book
 from .rows import which_book
 from .schema import RecordsError, hold_for_writing, migrate, open_for_writing
-from .standing import Standing
+from .standing import Standing, flush
 from .trouble import is_damage, is_of_the_disk, sentence
 
 # In an order in which what belongs to a row comes after it.
@@ -335,7 +335,7 @@ def _carry_revocations(fresh: Path, former: Path) -> None:
 def _put_in_place(path: Path, fresh: Path, wall_s: float) -> Path | None:
     """The new file under the book's name; the former one, with its log, under a name with the time."""
     kept = None
-    _flush(fresh)
+    flush(fresh)
     if path.exists():
         stamp = datetime.fromtimestamp(wall_s, UTC).strftime("%Y%m%d-%H%M%S")
         kept = path.with_name(f"{path.name}.before-{stamp}")
@@ -353,7 +353,7 @@ def _put_in_place(path: Path, fresh: Path, wall_s: float) -> Path | None:
     for end in ("-wal", "-shm"):
         path.with_name(path.name + end).unlink(missing_ok=True)
     fresh.replace(path)
-    _flush(path.parent)
+    flush(path.parent)
     return kept
 
 
@@ -365,14 +365,6 @@ def _fold_in_log(path: Path) -> None:
     with suppress(sqlite3.Error), closing(sqlite3.connect(path, isolation_level=None)) as former:
         former.execute("PRAGMA synchronous=FULL")
         former.execute("PRAGMA wal_checkpoint(TRUNCATE)")
-
-
-def _flush(path: Path) -> None:
-    number = os.open(path, os.O_RDONLY)
-    try:
-        os.fsync(number)
-    finally:
-        os.close(number)
 
 
 def _remove(path: Path) -> None:

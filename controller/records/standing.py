@@ -78,7 +78,7 @@ class Standing:
                 _write(number, os.urandom(2 * SLOT), 0)
             finally:
                 os.close(number)
-            _flush_directory(self.path.parent)
+            flush(self.path.parent)
         except OSError as error:
             _log.warning("%s cannot be laid down (%s).", self.path, error.strerror)
             self._remove()
@@ -158,7 +158,8 @@ def _write(number: int, content: bytes, at: int) -> None:
     os.fsync(number)
 
 
-def _flush_directory(path: Path) -> None:
+def flush(path: Path) -> None:
+    """A file or directory, onto the card. Raises OSError."""
     number = os.open(path, os.O_RDONLY)
     try:
         os.fsync(number)

@@ -99,7 +99,8 @@ def test_a_trip_is_latched_until_a_reset_with_its_cause_gone_and_survives_a_rest
     interlocks.reset(facts, 2.0, events)
     assert row.name in interlocks.latched, "a cause that still stands cannot be reset"
     assert events[-1].kind == "reset_refused"
-    assert advice_of(interlocks, row) == f"{row.advice} The last hold of reset did not help. Its cause still stands."
+    told = " The last hold of reset did not help. Its cause still stood then."
+    assert advice_of(interlocks, row) == row.advice + told
     setattr(facts, row.fact, getattr(good_facts(), row.fact))
     assert interlocks.evaluate(facts, 600.0, 3.0, events).oven == TRIP, "time alone clears no trip"
     interlocks.reset(facts, 4.0, events)
@@ -207,6 +208,18 @@ def test_a_trip_that_this_version_has_not_stands_after_a_restart_until_a_hold_of
     assert again.latched == ()
     assert [row.name for row in again.rows() if row.state in ("good", "not fitted")] == [row.name for row in TABLE]
     assert again.evaluate(facts, 0.25, 604.0, events).oven == PERMIT
+
+
+def test_a_start_that_does_not_know_what_stood_says_so_and_blames_no_version() -> None:
+    interlocks, events = Interlocks(LIMITS, (NOT_KNOWN,)), []
+    assert interlocks.evaluate(good_facts(), 0.25, 0.0, events) == (TRIP, TRIP, False, True)
+    row = interlocks.rows()[-1]
+    assert (row.name, row.state, row.zone) == (NOT_KNOWN, "trip", "both")
+    assert row.text == "It is not known what stood before this start."
+    assert "version" not in row.advice
+    assert row.advice.endswith("Then hold the reset button at the machine for 2 s.")
+    assert interlocks.reset(good_facts(), 1.0, events)
+    assert events[-1].text == "What stood before counts as over."
 
 
 @pytest.mark.parametrize("names", [None, 5, "smoke", {"smoke": 1}, True])
