@@ -9,12 +9,12 @@ from .export import run_json, trace_csv
 from .outbox import Outbox
 from .readers import Book, database_path, default_data_directory
 from .recorder import RunRecorder
+from .records import Records
 from .rescue import in_words, readable, restore
 from .rows import RunStart
 from .schema import RecordsError
 from .shop import ShopWriter
 from .tape import TapeEntry, TapeKind
-from .writer import Records
 
 __all__ = [
     "Book",

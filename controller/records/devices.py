@@ -9,9 +9,9 @@ from dataclasses import dataclass, replace
 from typing import Final
 
 from .plain import storable
+from .records import Records
 from .rows import insert_device_request
 from .schema import RecordsError
-from .writer import Records
 
 TOUCH_EVERY_S: Final = 60.0
 WRITE_TIMEOUT_S: Final = 5.0

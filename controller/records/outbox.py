@@ -17,7 +17,7 @@ from typing import Any, Final, TypeVar, get_args
 from ..model import GIVEN_UP, Alert, Event, Urgency
 from .batch import Writing
 from .plain import storable, text_of
-from .writer import Records
+from .records import Records
 
 T = TypeVar("T")
 

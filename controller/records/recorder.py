@@ -8,9 +8,9 @@ from typing import Any, Final
 from ..model import Answer, Event, Outcome, Reason, Request, Snapshot
 from .batch import Writing
 from .quenches import QuenchBook, both
+from .records import Records
 from .rows import RunStart, sample_of
 from .tape import TapeHead
-from .writer import Records
 
 SAMPLE_S: Final = 1.0
 STATE_S: Final = 10.0

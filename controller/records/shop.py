@@ -8,7 +8,7 @@ from typing import Any, Final
 
 from .devices import WRITE_TIMEOUT_S
 from .plain import storable, text_of
-from .writer import Records
+from .records import Records
 
 _TABLES: Final[Mapping[str, tuple[str, ...]]] = {
     "stock": ("name", "grade", "composition", "section_mm", "origin", "note"),

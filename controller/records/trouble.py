@@ -7,9 +7,15 @@ import sqlite3
 from pathlib import Path
 from typing import Final
 
+from .plain import storable
+
 LEAST_ROOM: Final = 65_536
 """Bytes without which a book cannot be opened for writing: its log's index alone takes half of it."""
 
+_KEPT: Final = "What comes meanwhile is kept in memory, as long as it fits."
+_NOT_KEPT: Final = (
+    "Do not end the service before the book is written again: a trip that stands, and the end of a run, would be lost."
+)
 _SENTENCES: Final = {
     sqlite3.SQLITE_FULL: "The disk is full: free some space on the disk that holds {path}.",
     sqlite3.SQLITE_IOERR: "The disk gave an error while {path} was written: check the card and its mounting; "
@@ -72,3 +78,16 @@ def sentence(error: BaseException, path: Path) -> str:
     """One for the smith."""
     template = _SENTENCES.get(_code(error) or -1, "{path} could not be used ({error}).")
     return template.format(path=path, error=error)
+
+
+def meanwhile(said: str, *, kept: bool) -> str:
+    """That sentence, and what it means for a service that goes on. `kept`: what stands is kept beside the book.
+
+    A path need not be UTF-8, and the book is told it.
+    """
+    return storable(f"{said} {_KEPT}" if kept else f"{said} {_KEPT} {_NOT_KEPT}")
+
+
+def hangs(path: Path) -> str:
+    """One for the smith whose disk neither takes anything nor gives an error."""
+    return f"The disk that holds {path} does not answer: check the card and its mounting."

@@ -193,7 +193,7 @@ def test_what_another_program_holds_up_at_the_end_is_kept_beside(path: Path, clo
     found = killed(path)
     other.execute("ROLLBACK")
     other.close()
-    records._thread.join(10.0)
+    records.close(10.0)
     again = opened(found, clock)
     assert again.state() == NOW
     assert again.close(10.0)

@@ -93,14 +93,19 @@ def counted(path: Path, table: str) -> int:
     return int(count)
 
 
-def fill_the_disk(records: Records) -> None:
-    """From now the file may not grow: SQLite answers as it does on a full disk."""
-    records.write(lambda connection: connection.execute("PRAGMA max_page_count = 1")).result(10)
+def fill_the_disk(records: Records) -> sqlite3.Connection:
+    """From now the file may not grow: SQLite answers as it does on a full disk. Answers what `clear_the_disk` needs."""
+
+    def fill(connection: sqlite3.Connection) -> sqlite3.Connection:
+        connection.execute("PRAGMA max_page_count = 1")
+        return connection
+
+    return records.write(fill).result(10)
 
 
-def clear_the_disk(records: Records) -> None:
+def clear_the_disk(full: sqlite3.Connection) -> None:
     """Room again. A job is refused while the disk is full, so the pragma goes in before the next try."""
-    records._connection.execute("PRAGMA max_page_count = 1000000")
+    full.execute("PRAGMA max_page_count = 1000000")
 
 
 def test_a_run_with_everything_is_read_back_as_it_was(path: Path, clock: Clock, records: Records) -> None:
@@ -216,7 +221,7 @@ def test_a_full_disk_is_said_and_its_events_come_when_there_is_room(
     path: Path, clock: Clock, records: Records
 ) -> None:
     records.run_started(RunStart(1, PROGRAM, [], "machine"))
-    fill_the_disk(records)
+    disk = fill_the_disk(records)
     big = "x" * 5000
     numbers = records.put_events([Event("note", float(at), big) for at in range(40)], run_id=1)
     records.put_samples([sample(1, clock)])
@@ -227,7 +232,7 @@ def test_a_full_disk_is_said_and_its_events_come_when_there_is_room(
     records.run_ended(1, outcome="stopped", ending="Stopped from the phone.")
     records.put_state({"latches": ["over_oven"]})
     assert Book(path).events() == []
-    clear_the_disk(records)
+    clear_the_disk(disk)
     assert records.flush()
     assert records.trouble is None
     assert records.dropped == 0
@@ -245,12 +250,12 @@ def test_a_full_disk_is_said_and_its_events_come_when_there_is_room(
 def test_a_full_disk_whose_path_is_no_utf8_is_written_again_when_there_is_room(tmp_path: Path, clock: Clock) -> None:
     path = database_path(tmp_path / os.fsdecode(b"caf\xe9"))
     records = opened(path, clock, samples_every_s=3600.0, retry_s=3600.0)
-    fill_the_disk(records)
+    disk = fill_the_disk(records)
     records.put_events([Event("note", 1.0, "x" * 5000)] * 40)
     assert not records.flush()
     assert records.trouble is not None
     assert "caf?" in records.trouble
-    clear_the_disk(records)
+    clear_the_disk(disk)
     assert records.flush()
     (gap,) = Book(path).gaps()
     assert "caf?" in gap["text"]
@@ -259,11 +264,11 @@ def test_a_full_disk_whose_path_is_no_utf8_is_written_again_when_there_is_room(t
 
 def test_who_waits_for_a_write_is_told_that_the_disk_is_full(records: Records, clock: Clock) -> None:
     devices = Devices(records, wall=clock.wall)
-    fill_the_disk(records)
+    disk = fill_the_disk(records)
     with pytest.raises(RecordsError, match="The disk is full"):
         devices.add("x" * 20_000, "viewer", "0" * 64)
     assert devices.list() == []
-    clear_the_disk(records)
+    clear_the_disk(disk)
     assert devices.add("phone", "viewer", "0" * 64).label == "phone"
 
 
@@ -419,7 +424,7 @@ def test_a_job_that_has_begun_cannot_be_taken_back_and_that_is_said(
 
 
 def test_a_job_that_was_taken_back_holds_up_no_failing_batch(path: Path, records: Records) -> None:
-    fill_the_disk(records)
+    disk = fill_the_disk(records)
     gate, entered = threading.Event(), threading.Event()
 
     def hold(connection: sqlite3.Connection) -> None:
@@ -437,7 +442,7 @@ def test_a_job_that_was_taken_back_holds_up_no_failing_batch(path: Path, records
     first.result(10)
     with pytest.raises(RecordsError, match="The disk is full"):
         big.result(10)
-    clear_the_disk(records)
+    clear_the_disk(disk)
     assert records.flush()
 
 
@@ -542,7 +547,7 @@ def test_a_trip_and_a_changed_latch_are_flushed_to_the_card(
             for leave in left:
                 leave()
         until = time.monotonic() + 20
-        while records._diary or records._state_text:
+        while not seen:
             assert time.monotonic() < until
             time.sleep(0.005)
         return list(seen)

@@ -1,0 +1,143 @@
+"""Opening the book: what the last process left is ended and taken over, and what a new one is to be given is read."""
+
+from __future__ import annotations
+
+import json
+import logging
+import os
+import sqlite3
+from collections.abc import Callable
+from contextlib import closing, suppress
+from pathlib import Path
+from typing import NamedTuple
+
+from . import rows
+from .plain import text_of
+from .schema import (
+    RecordsError,
+    hold_for_writing,
+    open_for_writing,
+    open_without_room,
+    prepare_file,
+)
+from .standing import Standing
+from .trouble import has_no_room, sentence
+
+_log = logging.getLogger(__name__)
+
+
+class Found(NamedTuple):
+    """What the book says at the start; `state_at`: the wall time of the core's state, 0 where that is not known."""
+
+    next_run_id: int
+    next_event_id: int
+    state: str | None
+    state_at: float
+
+
+class Opened(NamedTuple):
+    """A book that this process holds, by `lock_file`, until it closes that.
+
+    `connection` None: the disk is full, and it was only read. `cut_off`: runs that a crash left open. `book` is its
+    mark, and it has taken over what was kept beside it (`standing`) up to number `taken`. `stands_known`: whether
+    the state that was found tells what stood.
+    """
+
+    lock_file: int
+    connection: sqlite3.Connection | None
+    found: Found
+    cut_off: tuple[int, ...]
+    standing: Standing
+    book: str
+    taken: int
+    stands_known: bool
+
+
+def open_book(path: Path, wall: Callable[[], float]) -> Opened:
+    """End what a crash left open, and read what a new core is to be given.
+
+    Where the disk is full the book is only read, and what is open in it stays open until there is room (`settle`).
+    Raises RecordsError.
+    """
+    new = True
+    with suppress(OSError):
+        new = path.stat().st_size == 0
+    try:
+        prepare_file(path)
+    except RecordsError as error:
+        if not has_no_room(error.__cause__, path):
+            raise
+    lock_file = hold_for_writing(path)
+    try:
+        try:
+            return _open_with_room(path, wall, lock_file, new)
+        except RecordsError as error:
+            if not has_no_room(error.__cause__, path):
+                raise
+            return _open_without_room(path, wall, lock_file, error)
+    except BaseException:
+        os.close(lock_file)
+        raise
+
+
+def settle(connection: sqlite3.Connection) -> tuple[int, ...]:
+    """End the runs that a crash left open; answers their numbers."""
+    ended = rows.close_open_runs(connection)
+    rows.withdraw_ended_run(connection)
+    return ended
+
+
+def _open_with_room(path: Path, wall: Callable[[], float], lock_file: int, new: bool) -> Opened:
+    connection = open_for_writing(path, wall)
+    standing = Standing(path)
+    try:
+        book, taken = _take_over(connection, standing)
+        cut_off = settle(connection)
+        found = _find(connection)
+        # No room for the file may have been no room for what came last, with a book that takes a little again.
+        stands_known = standing.lay_down() or new
+    except sqlite3.Error as error:
+        connection.close()
+        raise RecordsError(sentence(error, path)) from error
+    return Opened(lock_file, connection, found, cut_off, standing, book, taken, stands_known)
+
+
+def _take_over(connection: sqlite3.Connection, standing: Standing) -> tuple[str, int]:
+    """What the last process could only keep beside the book, into the book; answers `book` and `taken`."""
+    book, taken = rows.which_book(connection)
+    kept = standing.begin(book, taken)
+    if kept is None or kept.state is None:
+        return book, taken
+    connection.execute("PRAGMA synchronous=FULL")
+    connection.execute("BEGIN IMMEDIATE")
+    rows.store_state(connection, kept.state, kept.at)
+    rows.take_over(connection, kept.number)
+    connection.execute("COMMIT")
+    _log.warning("The book had not taken what came last; trips and the run come from %s.", standing.path)
+    return book, standing.void(kept.number)
+
+
+def _open_without_room(path: Path, wall: Callable[[], float], lock_file: int, why: RecordsError) -> Opened:
+    standing = Standing(path)
+    try:
+        with closing(open_without_room(path)) as connection:
+            found = _find(connection)
+            cut_off = tuple(number for (number,) in connection.execute("SELECT id FROM runs WHERE ended_at IS NULL"))
+            book, taken = rows.which_book(connection)
+            kept = standing.begin(book, taken)
+            if kept is not None:
+                found = found._replace(state=kept.state, state_at=kept.at)
+            if not rows.may_go_on(connection, found.state):
+                found = found._replace(state=text_of({**json.loads(found.state or "{}"), "run": None}))
+    except (sqlite3.Error, RecordsError, ValueError, TypeError):
+        raise why from None
+    # Where the file takes nothing now, it took nothing at the end of the process before.
+    stands_known = standing.write(book, found.state, found.state_at or wall())
+    return Opened(lock_file, None, found, cut_off, standing, book, taken, stands_known)
+
+
+def _find(connection: sqlite3.Connection) -> Found:
+    (run_id,) = connection.execute("SELECT coalesce(max(id), 0) FROM runs").fetchone()
+    (event_id,) = connection.execute("SELECT coalesce(max(id), 0) FROM events").fetchone()
+    state, at = connection.execute("SELECT state, at FROM core_state").fetchone() or (None, 0.0)
+    return Found(int(run_id) + 1, int(event_id) + 1, state, max(at, 0.0))
