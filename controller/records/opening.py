@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import logging
 import os
 import sqlite3
@@ -12,7 +11,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from . import rows
-from .plain import text_of
+from .plain import table_of, text_of
 from .schema import (
     RecordsError,
     hold_for_writing,
@@ -39,8 +38,7 @@ class Opened(NamedTuple):
     """A book that this process holds, by `lock_file`, until it closes that.
 
     `connection` None: the disk is full, and it was only read. `cut_off`: runs that a crash left open. `book` is its
-    mark, and it has taken over what was kept beside it (`standing`) up to number `taken`. `stands_known`: whether
-    the state that was found tells what stood.
+    mark, `standing` the file beside it. `stands_known`: whether the state that was found tells what stood.
     """
 
     lock_file: int
@@ -49,7 +47,6 @@ class Opened(NamedTuple):
     cut_off: tuple[int, ...]
     standing: Standing
     book: str
-    taken: int
     stands_known: bool
 
 
@@ -91,30 +88,31 @@ def _open_with_room(path: Path, wall: Callable[[], float], lock_file: int, new: 
     connection = open_for_writing(path, wall)
     standing = Standing(path)
     try:
-        book, taken = _take_over(connection, standing)
+        book = _take_over(connection, standing)
         cut_off = settle(connection)
         found = _find(connection)
         # No room for the file may have been no room for what came last, with a book that takes a little again.
-        stands_known = standing.lay_down() or new
+        stands_known = (standing.lay_down() and standing.readable) or new
     except sqlite3.Error as error:
         connection.close()
         raise RecordsError(sentence(error, path)) from error
-    return Opened(lock_file, connection, found, cut_off, standing, book, taken, stands_known)
+    return Opened(lock_file, connection, found, cut_off, standing, book, stands_known)
 
 
-def _take_over(connection: sqlite3.Connection, standing: Standing) -> tuple[str, int]:
-    """What the last process could only keep beside the book, into the book; answers `book` and `taken`."""
+def _take_over(connection: sqlite3.Connection, standing: Standing) -> str:
+    """What the last process could only keep beside the book, into the book; answers its mark."""
     book, taken = rows.which_book(connection)
     kept = standing.begin(book, taken)
     if kept is None or kept.state is None:
-        return book, taken
+        return book
     connection.execute("PRAGMA synchronous=FULL")
     connection.execute("BEGIN IMMEDIATE")
     rows.store_state(connection, kept.state, kept.at)
     rows.take_over(connection, kept.number)
     connection.execute("COMMIT")
+    standing.void(kept.number)
     _log.warning("The book had not taken what came last; trips and the run come from %s.", standing.path)
-    return book, standing.void(kept.number)
+    return book
 
 
 def _open_without_room(path: Path, wall: Callable[[], float], lock_file: int, why: RecordsError) -> Opened:
@@ -128,16 +126,16 @@ def _open_without_room(path: Path, wall: Callable[[], float], lock_file: int, wh
             if kept is not None:
                 found = found._replace(state=kept.state, state_at=kept.at)
             if not rows.may_go_on(connection, found.state):
-                found = found._replace(state=text_of({**json.loads(found.state or "{}"), "run": None}))
-    except (sqlite3.Error, RecordsError, ValueError, TypeError):
+                found = found._replace(state=text_of({**table_of(found.state), "run": None}))
+    except (sqlite3.Error, RecordsError):
         raise why from None
     # Where the file takes nothing now, it took nothing at the end of the process before.
-    stands_known = standing.write(book, found.state, found.state_at or wall())
-    return Opened(lock_file, None, found, cut_off, standing, book, taken, stands_known)
+    stands_known = standing.write(book, found.state, found.state_at or wall()) and standing.readable
+    return Opened(lock_file, None, found, cut_off, standing, book, stands_known)
 
 
 def _find(connection: sqlite3.Connection) -> Found:
     (run_id,) = connection.execute("SELECT coalesce(max(id), 0) FROM runs").fetchone()
     (event_id,) = connection.execute("SELECT coalesce(max(id), 0) FROM events").fetchone()
-    state, at = connection.execute("SELECT state, at FROM core_state").fetchone() or (None, 0.0)
+    state, at = rows.stored_state(connection) or (None, 0.0)
     return Found(int(run_id) + 1, int(event_id) + 1, state, max(at, 0.0))

@@ -43,6 +43,15 @@ def text_of(value: Any) -> str:
     return json.dumps(plain(value), allow_nan=False, ensure_ascii=False, separators=(",", ":"))
 
 
+def table_of(text: str | None) -> dict[str, Any]:
+    """A stored state of the core; for what is none, what says to the core that it does not know what stood."""
+    try:
+        state = json.loads(text or "")
+    except (ValueError, RecursionError):
+        state = None
+    return state if isinstance(state, dict) else {"latched": None}
+
+
 def rfc3339(at: float | None) -> str | None:
     """Wall time as RFC 3339 UTC with milliseconds, None when it is not known."""
     if at is None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import sqlite3
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from concurrent.futures import Future
@@ -17,7 +16,7 @@ from . import rows
 from .batch import Item, Writing, in_order
 from .lanes import MOST_DIARY, MOST_SAMPLES, Lanes
 from .opening import open_book
-from .plain import text_of
+from .plain import table_of, text_of
 from .schema import RecordsError
 from .writer import Writer
 
@@ -85,10 +84,7 @@ class Records:
     def state(self) -> Mapping[str, Any] | None:
         """The core's newest stored state, None before the first."""
         text = self._lanes.stored_state
-        if text is None:
-            return None
-        state = json.loads(text)
-        return state if isinstance(state, dict) else {"latched": None}
+        return None if text is None else table_of(text)
 
     def mono_s(self) -> float:
         """The monotonic clock by which rows are stamped."""

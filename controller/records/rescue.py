@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import shutil
 import sqlite3
@@ -12,9 +11,9 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any, Final, NamedTuple
 
-from .plain import text_of
+from .plain import table_of, text_of
 from .readers import Book
-from .rows import which_book
+from .rows import run_number, stored_state, which_book
 from .schema import RecordsError, hold_for_writing, migrate, open_for_writing
 from .standing import Standing, flush
 from .trouble import is_damage, is_of_the_disk, sentence
@@ -249,26 +248,24 @@ def _state_of(path: Path) -> tuple[dict[str, Any], float] | None:
     """The core's stored state and its wall time, None where there is none or it cannot be read."""
     try:
         with closing(_open(path)) as connection:
-            row = connection.execute("SELECT state, at FROM core_state").fetchone()
-        return None if row is None else (_table(json.loads(row[0])), float(row[1]))
-    except (sqlite3.Error, RecordsError, TypeError, ValueError):
+            found = stored_state(connection)
+        return None if found is None else (table_of(found[0]), found[1])
+    except (sqlite3.Error, RecordsError):
         return None
 
 
 def _former_state(path: Path) -> tuple[dict[str, Any], float] | None:
-    """The former book's, or what was kept beside it since; what was kept counts where the book's mark is lost."""
+    """The former book's, or what was kept beside it since; what was kept counts where the book or its mark is lost."""
     book, taken = None, 0
     with suppress(sqlite3.Error, RecordsError, TypeError), closing(_open(path)) as connection:
         book, taken = which_book(connection)
-    kept = Standing(path).begin(book, taken)
-    if kept is None or kept.state is None:
-        return _state_of(path)
-    return _table(json.loads(kept.state)), kept.at
-
-
-def _table(state: Any) -> dict[str, Any]:
-    """A stored state, or for one that is none what says to the core that it is not known."""
-    return state if isinstance(state, dict) else {"latched": None}
+    standing = Standing(path)
+    kept = standing.begin(book, taken)
+    found = _state_of(path) if kept is None or kept.state is None else (table_of(kept.state), kept.at)
+    if standing.readable:
+        return found
+    state, at = found or ({}, 0.0)
+    return {**state, "latched": [*_latched(state), None]}, at
 
 
 def _latched(*states: dict[str, Any]) -> list[Any]:
@@ -280,7 +277,7 @@ def _latched(*states: dict[str, Any]) -> list[Any]:
     return found
 
 
-def _may_go_on(path: Path, run_id: Any) -> bool:
+def _may_go_on(path: Path, run_id: int) -> bool:
     """Whether this book has the run as cut off, or not ended yet; False where that cannot be read."""
     try:
         with closing(_open(path)) as connection:
@@ -296,15 +293,15 @@ def _carry_state(fresh: Path, former: Path, *, same: bool) -> None:
     How long a run has stood is counted from when the state that offers it was kept.
     """
     new, new_at = _state_of(fresh) or ({}, 0.0)
-    found = _former_state(former) if former.exists() else None
+    found = _former_state(former)
     old, at = found or ({}, new_at)
     numbers = [state.get("next_run_id") for state in (new, old)]
     kept = old if found is not None else new if same else {}
     with closing(sqlite3.connect(fresh, isolation_level=None)) as connection:
         run = kept.get("run") if isinstance(kept.get("run"), dict) else None
-        if run and not connection.execute("SELECT 1 FROM runs WHERE id = ?", (run.get("run_id"),)).fetchone():
+        if run and not connection.execute("SELECT 1 FROM runs WHERE id = ?", (run_number(run),)).fetchone():
             run = None
-        if run and not same and not _may_go_on(former, run.get("run_id")):
+        if run and not same and not _may_go_on(former, run_number(run)):
             run = None
         number = max((number for number in numbers if isinstance(number, int)), default=1)
         merged = {**new, **kept, "latched": _latched(new, old), "run": run, "next_run_id": number}
@@ -353,7 +350,13 @@ def _put_in_place(path: Path, fresh: Path, wall_s: float) -> Path | None:
     for end in ("-wal", "-shm"):
         path.with_name(path.name + end).unlink(missing_ok=True)
     fresh.replace(path)
-    flush(path.parent)
+    try:
+        flush(path.parent)
+    except OSError as error:
+        raise RecordsError(
+            f"{path} is restored, but its disk gave an error ({error.strerror}): check the card, and that the book is "
+            "there after the next start of the machine."
+        ) from error
     return kept
 
 

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any, Final, NamedTuple
 
 from ..model import Answer, Event, Request, Snapshot
-from .plain import storable, text_of
+from .plain import storable, table_of, text_of
 from .tape import KEPT_RUNS
 
 SAMPLE_COLUMNS: Final = (
@@ -231,19 +231,24 @@ def withdraw_ended_run(connection: sqlite3.Connection) -> None:
 
     What was stopped or tripped is over, and a run that the book does not know cannot go on in it.
     """
-    connection.execute(
-        "UPDATE core_state SET state = json_set(state, '$.run', NULL) WHERE json_type(state, '$.run') = 'object'"
-        " AND NOT EXISTS (SELECT 1 FROM runs WHERE id = json_extract(state, '$.run.run_id') AND outcome = 'cut off')"
-    )
+    found = stored_state(connection)
+    if found is not None and not may_go_on(connection, found[0]):
+        store_state(connection, text_of({**table_of(found[0]), "run": None}), found[1])
 
 
 def may_go_on(connection: sqlite3.Connection, state: str | None) -> bool:
     """Whether a run that this state offers, if any, is one that was cut off, or is left open as by a crash."""
-    query = (
-        "SELECT 1 WHERE json_type(?1, '$.run') = 'object' AND NOT EXISTS (SELECT 1 FROM runs"
-        " WHERE id = json_extract(?1, '$.run.run_id') AND coalesce(outcome, 'cut off') = 'cut off')"
-    )
-    return connection.execute(query, (state,)).fetchone() is None
+    run = table_of(state).get("run")
+    if not isinstance(run, dict):
+        return True
+    query = "SELECT 1 FROM runs WHERE id = ? AND coalesce(outcome, 'cut off') = 'cut off'"
+    return connection.execute(query, (run_number(run),)).fetchone() is not None
+
+
+def run_number(run: Mapping[str, Any]) -> int:
+    """The number of a run that a stored state offers; 0, which no run has, for what is none."""
+    number = run.get("run_id")
+    return number if type(number) is int and 0 < number < 2**63 else 0
 
 
 def which_book(connection: sqlite3.Connection) -> tuple[str, int]:
@@ -264,6 +269,12 @@ def append_block(connection: sqlite3.Connection, run_id: int, block: bytes) -> N
         " SELECT id, (SELECT count(*) FROM tape WHERE run_id = ?1), ?2 FROM runs WHERE id = ?1",
         (run_id, block),
     )
+
+
+def stored_state(connection: sqlite3.Connection) -> tuple[str, float] | None:
+    """The core's newest state in the book and its wall time; what is no UTF-8 in it becomes question marks."""
+    row = connection.execute("SELECT CAST(state AS BLOB), at FROM core_state").fetchone()
+    return None if row is None else (row[0].decode("utf-8", "replace"), row[1])
 
 
 def store_state(connection: sqlite3.Connection, state: str, at: float) -> None:

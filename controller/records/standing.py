@@ -11,11 +11,12 @@ import logging
 import os
 import struct
 import threading
+from errno import EINVAL
 from pathlib import Path
 from typing import Final, NamedTuple
 from zlib import crc32
 
-from .plain import text_of
+from .plain import table_of, text_of
 
 SLOT: Final = 32_768  # a run of the most tempers with a long load takes a tenth of it
 _HEAD: Final = struct.Struct("<II")  # length and CRC-32 of the JSON that follows
@@ -35,11 +36,17 @@ class Kept(NamedTuple):
 
 
 class Standing:
-    """The file of the book at `path`. Every method may be called from any thread, and none raises for the disk."""
+    """The file of the book at `path`. Every method may be called from any thread, and none raises for the disk.
+
+    `untaken` is the number of the newest state that is in the file, or may be after a write that failed, and that the
+    book has not taken over; 0 for none. `readable`: whether what was there could be read, or is made anew.
+    """
 
     def __init__(self, path: Path) -> None:
         self.path = path.with_name(path.name + ".standing")
-        self.number = 0
+        self.untaken = 0
+        self.readable = True
+        self._number = 0
         self._slot = 0
         self._newest: Kept | None = None
         self._lock = threading.Lock()
@@ -50,15 +57,14 @@ class Standing:
         `book` None: whose mark cannot be read. What another book left counts for nothing.
         """
         found = [(kept, slot) for slot in (0, 1) if (kept := self._read(slot)) is not None]
-        self.number = taken
-        if not found:
-            return None
-        newest, self._slot = max(found, key=lambda one: one[0].number)
-        self.number = max(taken, newest.number)
-        if newest.state is None or newest.number <= taken or book not in (None, newest.book):
-            return None
-        self._newest = newest
-        return newest
+        newest, self._slot = max(found, key=lambda one: one[0].number, default=(None, self._slot))
+        self._number = taken if newest is None else max(taken, newest.number)
+        if newest is not None and newest.state is not None and newest.number > taken and book in (None, newest.book):
+            self._newest, self.untaken = newest, newest.number
+        if not self.readable:
+            # Counts no more once the book has a state that was made knowing of it.
+            self._number = self.untaken = self._number + 1
+        return self._newest
 
     def whole(self) -> bool:
         """Whether the file is laid down."""
@@ -69,8 +75,32 @@ class Standing:
 
     def lay_down(self) -> bool:
         """Make the file where it is not there; False where there is no room for it either."""
-        if self.whole():
-            return True
+        with self._lock:
+            return self.whole() or self._lay_down()
+
+    def write(self, book: str, state: str | None, at: float) -> bool:
+        """Keep a state, flushed to the card; False when the disk did not take that either.
+
+        One that has not the room is kept without the run that it offers.
+        """
+        with self._lock:
+            newest = self._newest
+            if newest is not None and (newest.book, newest.state) == (book, state) and self.whole():
+                return True
+            return self._put(Kept(self._number + 1, book, at, state))
+
+    def void(self, number: int) -> None:
+        """The book has taken over what was kept up to `number`."""
+        with self._lock:
+            if self.untaken == number:
+                self.untaken = 0
+                if self.readable:
+                    self._put(Kept(self._number + 1, "", 0.0, None))
+                else:
+                    self._remove()
+                    self.readable = self._lay_down()
+
+    def _lay_down(self) -> bool:
         try:
             number = os.open(self.path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC | os.O_CLOEXEC, 0o600)
             try:
@@ -85,33 +115,18 @@ class Standing:
             return False
         return True
 
-    def write(self, book: str, state: str | None, at: float) -> bool:
-        """Keep a state, flushed to the card; False when the disk did not take that either.
-
-        One that has not the room is kept without the run that it offers.
-        """
-        with self._lock:
-            newest = self._newest
-            if newest is not None and (newest.book, newest.state) == (book, state):
-                return True
-            return self._put(Kept(self.number + 1, book, at, state))
-
-    def void(self, number: int) -> int:
-        """The book has taken over what was kept up to `number`; answers up to where nothing counts any more."""
-        with self._lock:
-            newest = self._newest
-            if newest is not None and newest.number == number:
-                self._put(Kept(number + 1, newest.book, newest.at, None))
-                return self.number
-            return number
-
     def _put(self, kept: Kept) -> bool:
+        self._newest = None
         content = _content(kept)
         if len(content) > SLOT and kept.state is not None:
-            content = _content(kept._replace(state=text_of({**json.loads(kept.state), "run": None})))
+            content = _content(kept._replace(state=text_of({**table_of(kept.state), "run": None})))
         if len(content) > SLOT or not self.whole():
             return False
         slot = 1 - self._slot
+        # Counted before it is written: one that the disk says it did not take may be there all the same.
+        self._number = kept.number
+        if kept.state is not None:
+            self.untaken = kept.number
         try:
             number = os.open(self.path, os.O_WRONLY | os.O_CLOEXEC)
             try:
@@ -121,7 +136,7 @@ class Standing:
         except OSError as error:
             _log.warning("%s cannot be written (%s).", self.path, error.strerror)
             return False
-        self._slot, self.number, self._newest = slot, kept.number, kept
+        self._slot, self._newest = slot, kept
         return True
 
     def _read(self, slot: int) -> Kept | None:
@@ -130,13 +145,20 @@ class Standing:
             with self.path.open("rb") as file:
                 file.seek(slot * SLOT)
                 content = file.read(SLOT)
+        except FileNotFoundError:
+            return None
+        except OSError as error:
+            _log.error("%s cannot be read (%s).", self.path, error.strerror)
+            self.readable = False
+            return None
+        try:
             length, checksum = _HEAD.unpack_from(content)
             text = content[_HEAD.size : _HEAD.size + length]
             if len(text) != length or crc32(text) != checksum:
                 return None
             number, book, at, state = json.loads(text)
             return Kept(int(number), str(book), float(at), None if state is None else str(state))
-        except (OSError, struct.error, TypeError, ValueError):
+        except (struct.error, TypeError, ValueError):
             return None
 
     def _remove(self) -> None:
@@ -163,5 +185,9 @@ def flush(path: Path) -> None:
     number = os.open(path, os.O_RDONLY)
     try:
         os.fsync(number)
+    except OSError as error:
+        # A file system that flushes directories by itself says that this cannot be asked of it.
+        if error.errno != EINVAL or not path.is_dir():
+            raise
     finally:
         os.close(number)

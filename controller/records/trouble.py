@@ -16,6 +16,10 @@ _KEPT: Final = "What comes meanwhile is kept in memory, as long as it fits."
 _NOT_KEPT: Final = (
     "Do not end the service before the book is written again: a trip that stands, and the end of a run, would be lost."
 )
+_DAMAGED: Final = (
+    "{path} is damaged: stop the service, leave the file where it is, for trips that stand are taken from it, and "
+    "restore a back-up; it stays beside."
+)
 _SENTENCES: Final = {
     sqlite3.SQLITE_FULL: "The disk is full: free some space on the disk that holds {path}.",
     sqlite3.SQLITE_IOERR: "The disk gave an error while {path} was written: check the card and its mounting; "
@@ -27,8 +31,8 @@ _SENTENCES: Final = {
     sqlite3.SQLITE_BUSY: "Another program holds {path}: close it.",
     sqlite3.SQLITE_LOCKED: "Another program holds {path}: close it.",
     sqlite3.SQLITE_NOMEM: "There is no memory left to write {path}: close other programs.",
-    sqlite3.SQLITE_CORRUPT: "{path} is damaged: stop the service, move the file away and restore a back-up.",
-    sqlite3.SQLITE_NOTADB: "{path} is damaged: stop the service, move the file away and restore a back-up.",
+    sqlite3.SQLITE_CORRUPT: _DAMAGED,
+    sqlite3.SQLITE_NOTADB: _DAMAGED,
 }
 
 

@@ -6,7 +6,6 @@ says itself what it did not get (table `gaps`).
 
 from __future__ import annotations
 
-import json
 import logging
 import os
 import sqlite3
@@ -21,6 +20,7 @@ from . import rows
 from .batch import Batch, Done, Gap, Item, awaited, commit
 from .lanes import Lanes
 from .opening import Opened, settle
+from .plain import table_of
 from .schema import RecordsError, open_for_writing, open_read_only, open_without_room
 from .trouble import full, hangs, has_no_room, meanwhile, sentence
 
@@ -51,7 +51,7 @@ class Writer:
         self._path, self._lanes, self._wall = path, lanes, wall
         self._samples_every_s, self._retry_s = samples_every_s, retry_s
         self._lock_file, self._connection = opened.lock_file, opened.connection
-        self._standing, self._book, self._taken = opened.standing, opened.book, opened.taken
+        self._standing, self._book = opened.standing, opened.book
         self._alone = threading.Lock()
         self._trouble: str | None = None
         self._trouble_since = 0.0
@@ -126,10 +126,10 @@ class Writer:
         gap = self._gap()
         self._committing_since_s = time.monotonic()
         try:
-            if batch.state is not None and _latched(batch.state) != _latched(self._lanes.stored_state):
+            if batch.state is not None and _latched(batch.state) != _latched(self._lanes.stored_state or "{}"):
                 batch = batch._replace(durable=True)
-            if batch.state is not None and self._standing.number > self._taken:
-                batch = batch._replace(durable=True, taken=self._standing.number)
+            if batch.state is not None and self._standing.untaken:
+                batch = batch._replace(durable=True, taken=self._standing.untaken)
             done = commit(self._open(), batch, gap, self._wall())
         except Exception as error:
             # Whatever it was, this thread must live: the shop goes on, and the next try may succeed.
@@ -158,7 +158,7 @@ class Writer:
     def _committed(self, batch: Batch, done: Done, gap: Gap | None) -> None:
         self._lanes.forget(batch, spoilt=done.spoilt, gap=gap)
         if batch.taken is not None:
-            self._taken = self._standing.void(batch.taken)
+            self._standing.void(batch.taken)
         if self._trouble is not None:
             self._standing.lay_down()
             _log.warning("The record is being written again.")
@@ -201,7 +201,6 @@ class Writer:
         return self._standing.whole() if state is None else self._standing.write(self._book, state, self._wall())
 
 
-def _latched(state: str | None) -> Any:
+def _latched(state: str) -> Any:
     """The latches of a stored state; None where there are none in it."""
-    value = json.loads(state) if state else None
-    return value.get("latched") if isinstance(value, dict) else None
+    return table_of(state).get("latched")

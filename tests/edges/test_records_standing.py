@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import resource
 import shutil
 import sqlite3
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any
 
@@ -14,9 +17,10 @@ import pytest
 
 from controller.commands.serve import _cores
 from controller.core.interlocks import NOT_KNOWN
-from controller.records import Book, database_path, restore
+from controller.model import Event
+from controller.records import Book, Records, RecordsError, database_path, restore
 from controller.records.standing import SLOT, Standing
-from tests.edges.test_records_writer import Clock, left_behind, no_room, opened
+from tests.edges.test_records_writer import Clock, clear_the_disk, fill_the_disk, left_behind, no_room, opened
 
 STOOD = {"latched": ["smoke"], "run": {"run_id": 7}, "next_run_id": 8}
 NOW = {"latched": ["smoke", "oven_limit"], "run": None, "next_run_id": 8}
@@ -162,25 +166,60 @@ def test_a_start_that_knows_what_stood_adds_nothing_to_it(path: Path, clock: Clo
     assert records.close(10.0)
 
 
-@pytest.mark.parametrize("text", ["5", "[]", "null", '{"latched":null}', '{"latched":["smoke",null],"run":[]}'])
+def damage(path: Path, text: bytes) -> None:
+    """The stored state of the core, overwritten."""
+    with sqlite3.connect(path) as connection:
+        connection.execute("UPDATE core_state SET state = CAST(? AS TEXT)", (text,))
+    connection.close()
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "5", "[]", "null", '{"latched":null}', '{"latched":["smoke",null],"run":[]}', "", '{"latched":["smo',
+        "[" * 5000,
+    ],
+)  # fmt: skip
 def test_a_stored_state_of_wrong_content_is_no_start_without_a_trip(path: Path, clock: Clock, text: str) -> None:
     left_behind(path, clock, killed=False, ended=True)
-    with sqlite3.connect(path) as connection:
-        connection.execute("UPDATE core_state SET state = ?", (text,))
-    connection.close()
+    damage(path, text.encode())
     records = opened(path, clock)
     core = _cores(None, records)(None)
     assert NOT_KNOWN in core.state()["latched"]
     records.put_state(core.state())
     assert records.close(10.0)
     copy = Book(path).backup(path.with_name("copy.db"))
-    with sqlite3.connect(path) as connection:
-        connection.execute("UPDATE core_state SET state = ?", (text,))
-    connection.close()
+    damage(path, text.encode())
     restore(path, copy, clock.wall)
     records = opened(path, clock)
     assert NOT_KNOWN in _cores(None, records)(None).state()["latched"]
     assert records.close(10.0)
+
+
+@pytest.mark.parametrize("number", ["[]", "{}", "null", "true", "-1", "1.5", str(2**63), '"7"'])
+def test_a_run_of_no_number_is_not_offered_and_stops_neither_start_nor_restore(
+    path: Path, clock: Clock, number: str
+) -> None:
+    left_behind(path, clock, killed=False, ended=False)
+    copy = Book(path).backup(path.with_name("copy.db"))
+    text = f'{{"latched":["smoke"],"run":{{"run_id":{number}}},"next_run_id":8}}'.encode()
+    damage(path, text)
+    restore(path, copy, clock.wall)
+    damage(path, text)
+    records = opened(path, clock)
+    assert records.state() == STOOD | {"run": None}
+    assert records.close(10.0)
+
+
+def test_a_stored_trip_of_damaged_letters_still_trips(path: Path, clock: Clock) -> None:
+    left_behind(path, clock, killed=False, ended=True)
+    copy = Book(path).backup(path.with_name("copy.db"))
+    for again in (lambda: None, lambda: restore(path, copy, clock.wall)):
+        damage(path, b'{"latched":["smo\xff"],"run":null}')
+        again()
+        records = opened(path, clock)
+        assert _cores(None, records)(None).state()["latched"][-1] == "smo\ufffd"
+        assert records.close(10.0)
 
 
 def test_what_another_program_holds_up_at_the_end_is_kept_beside(path: Path, clock: Clock) -> None:
@@ -299,10 +338,157 @@ def test_where_there_is_no_room_for_the_file_none_is_left_behind(
 def test_void_ends_only_what_the_book_has_taken(path: Path) -> None:
     standing = laid_down(path)
     standing.write("a", '{"latched":[]}', 1.0)
-    taken = standing.number
+    taken = standing.untaken
     standing.write("a", '{"latched":["smoke"]}', 2.0)
-    assert standing.void(taken) == taken
+    standing.void(taken)
     assert kept(path).state == '{"latched":["smoke"]}'
-    assert standing.void(standing.number) == standing.number
+    standing.void(standing.untaken)
+    assert standing.untaken == 0
     assert kept(path) is None
     assert beside(path).begin("a", 0) is None
+
+
+# --- a card that fails ---------------------------------------------------------------------------------------------
+
+
+@contextmanager
+def failing_flush(
+    monkeypatch: pytest.MonkeyPatch, of: Callable[[Path], bool], error: int = errno.EIO
+) -> Iterator[None]:
+    """What is written may be there or not: the disk gives an error when it is to be flushed."""
+    flushed = os.fsync
+
+    def fails(number: int) -> None:
+        if of(Path(f"/proc/self/fd/{number}").readlink()):
+            raise OSError(error, os.strerror(error))
+        flushed(number)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "fsync", fails)
+        yield
+
+
+def in_trouble(records: Records, state: dict[str, Any]) -> sqlite3.Connection:
+    """The disk is full, and a state has come that the book does not take."""
+    disk = fill_the_disk(records)
+    with records.together():
+        records.put_events([Event("note", 1.0, "x" * 5000)] * 40)
+        records.put_state(state)
+    until(lambda: records.trouble is not None)
+    return disk
+
+
+def test_what_may_have_been_kept_by_a_write_that_failed_overrules_no_newer_state(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    records = opened(path, clock, retry_s=3600.0, samples_every_s=3600.0)
+    records.put_state(LATER | {"next_run_id": 7})
+    assert records.flush(20.0)
+    with failing_flush(monkeypatch, lambda file: file.name.endswith(".standing")):
+        disk = in_trouble(records, LATER)
+        assert "Do not end the service" in (records.trouble or "")
+    assert "[]" in kept(path).state, "it is there all the same"
+    clear_the_disk(disk)
+    records.put_state(NOW)
+    until(lambda: records.trouble is None)
+    assert records.close(20.0)
+    again = opened(path, clock)
+    assert again.state() == NOW
+    assert again.close(10.0)
+
+
+def test_a_file_that_somebody_deletes_to_make_room_is_missed_and_that_is_said(path: Path, clock: Clock) -> None:
+    records = opened(path, clock, retry_s=3600.0, samples_every_s=3600.0)
+    disk = in_trouble(records, NOW)
+    assert "Do not end the service" not in (records.trouble or "")
+    assert kept(path) is not None
+    beside(path).path.unlink()
+    with pytest.raises(RecordsError, match="Do not end the service"):
+        records.write(lambda connection: None).result(20.0)
+    assert "Do not end the service" in (records.trouble or "")
+    clear_the_disk(disk)
+    assert records.flush(20.0)
+    in_trouble(records, LATER)
+    records.put_state(NOW)
+    until(lambda: kept(path) is not None and "oven_limit" in kept(path).state)
+    assert not records.close(20.0)
+
+
+@pytest.mark.parametrize("restored", [False, True])
+def test_a_file_that_cannot_be_read_is_no_start_without_a_trip_and_counts_no_more_after_it(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch, restored: bool
+) -> None:
+    left_behind(path, clock, killed=False, ended=True)
+    copy = Book(path).backup(path.with_name("copy.db"))
+    with sqlite3.connect(path) as connection:
+        (mark,) = connection.execute("SELECT book FROM standing").fetchone()
+    connection.close()
+    standing = beside(path)
+    for number in range(20):
+        assert standing.write(mark, f'{{"latched":[],"run":null,"next_run_id":{number}}}', clock.wall())
+    opens = Path.open
+
+    def fails(self: Path, *options: Any, **more: Any) -> Any:
+        if self.name.endswith(".standing"):
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        return opens(self, *options, **more)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(Path, "open", fails)
+        if restored:
+            restore(path, copy, clock.wall)
+            patch.undo()
+        records = opened(path, clock)
+        assert records.stands_known == restored, "the restored book has it as a trip"
+        core = _cores(None, records)(None)
+        assert core.state()["latched"] == ["smoke", NOT_KNOWN]
+    assert kept(path) is not None, "there still, lest a kill before the trip is in the book forgets it"
+    records.put_state(core.state())
+    assert records.close(10.0)
+    again = opened(path, clock)
+    assert again.stands_known
+    assert (again.state() or {})["latched"] == ["smoke", NOT_KNOWN]
+    assert again.close(10.0)
+
+
+def test_a_file_system_that_flushes_no_directory_is_as_good_as_any(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    with failing_flush(monkeypatch, Path.is_dir, errno.EINVAL):
+        for _ in range(2):
+            records = opened(path, clock)
+            assert beside(path).whole()
+            assert records.stands_known
+            records.put_state(NOW)
+            assert records.close(10.0)
+        copy = Book(path).backup(path.with_name("copy.db"))
+        restore(path, copy, clock.wall)
+    assert Book(path).verify() == []
+
+
+def test_a_restore_whose_last_flush_fails_is_not_said_to_have_changed_nothing(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    left_behind(path, clock, killed=False, ended=True)
+    copy = Book(path).backup(path.with_name("copy.db"))
+    with failing_flush(monkeypatch, Path.is_dir), pytest.raises(RecordsError, match="is restored, but") as told:
+        restore(path, copy, clock.wall)
+    assert "is as it was" not in str(told.value)
+    assert list(path.parent.glob("*.before-*"))
+    assert Book(path).verify() == []
+
+
+def test_a_restore_in_place_of_a_book_that_was_moved_away_takes_what_was_kept_beside_it(
+    path: Path, clock: Clock
+) -> None:
+    left_behind(path, clock, killed=False, ended=False)
+    copy = Book(path).backup(path.with_name("copy.db"))
+    with sqlite3.connect(path) as connection:
+        (mark,) = connection.execute("SELECT book FROM standing").fetchone()
+    connection.close()
+    assert beside(path).write(mark, '{"latched":["oven_trip"],"run":{"run_id":7},"next_run_id":9}', clock.wall())
+    path.rename(path.with_name("damaged.db"))
+    restore(path, copy, clock.wall)
+    records = opened(path, clock)
+    assert records.state() == {"latched": ["smoke", "oven_trip"], "run": None, "next_run_id": 9}
+    assert records.close(10.0)
