@@ -87,12 +87,15 @@ def settle(connection: sqlite3.Connection) -> tuple[int, ...]:
 def _open_with_room(path: Path, wall: Callable[[], float], lock_file: int, new: bool) -> Opened:
     connection = open_for_writing(path, wall)
     standing = Standing(path)
+    left_by_another = new and Standing(path).begin(None, 0) is not None
     try:
         book = _take_over(connection, standing)
         cut_off = settle(connection)
         found = _find(connection)
-        # No room for the file may have been no room for what came last, with a book that takes a little again.
-        stands_known = (standing.lay_down() and standing.readable) or new
+        laid_down = standing.lay_down()
+        # No room for the file may have been no room for what came last, with a book that takes a little again. In a
+        # new book nothing stood, unless it takes the place of one whose last state is still beside it.
+        stands_known = not left_by_another if new else laid_down and standing.readable
     except sqlite3.Error as error:
         connection.close()
         raise RecordsError(sentence(error, path)) from error

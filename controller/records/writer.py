@@ -135,10 +135,11 @@ class Writer:
             # Whatever it was, this thread must live: the shop goes on, and the next try may succeed.
             self._failed(error, batch)
             return False
+        else:
+            self._committed(batch, done, gap)
+            return True
         finally:
             self._committing_since_s = None
-        self._committed(batch, done, gap)
-        return True
 
     def _open(self) -> sqlite3.Connection:
         if self._connection is None:

@@ -7,6 +7,7 @@ import os
 import resource
 import shutil
 import sqlite3
+import threading
 import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
@@ -18,7 +19,7 @@ import pytest
 from controller.commands.serve import _cores
 from controller.core.interlocks import NOT_KNOWN
 from controller.model import Event
-from controller.records import Book, Records, RecordsError, database_path, restore
+from controller.records import Book, Records, RecordsError, database_path, restore, writer
 from controller.records.standing import SLOT, Standing
 from tests.edges.test_records_writer import Clock, clear_the_disk, fill_the_disk, left_behind, no_room, opened
 
@@ -449,6 +450,50 @@ def test_a_file_that_cannot_be_read_is_no_start_without_a_trip_and_counts_no_mor
     assert again.stands_known
     assert (again.state() or {})["latched"] == ["smoke", NOT_KNOWN]
     assert again.close(10.0)
+
+
+def test_a_new_book_in_place_of_one_that_was_moved_away_is_no_start_without_its_trip(path: Path, clock: Clock) -> None:
+    records = opened(path, clock, retry_s=3600.0, samples_every_s=3600.0)
+    in_trouble(records, NOW)
+    assert not records.close(20.0)
+    path.rename(path.with_name("moved to make room.db"))
+    records = opened(path, clock)
+    assert not records.stands_known
+    core = _cores(None, records)(None)
+    assert core.state()["latched"] == [NOT_KNOWN]
+    records.put_state(core.state())
+    assert records.close(20.0)
+    again = opened(path, clock)
+    assert again.stands_known
+    assert (again.state() or {})["latched"] == [NOT_KNOWN]
+    assert again.close(20.0)
+
+
+def test_a_disk_that_hangs_on_the_file_beside_the_book_is_said(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    left_behind(path, clock, killed=False, ended=True)
+    beside(path).path.unlink()
+    beside(path).path.mkdir()
+    records = opened(path, clock)
+    beside(path).path.rmdir()
+    flushed, entered, gate = os.fsync, threading.Event(), threading.Event()
+
+    def hangs(number: int) -> None:
+        if Path(f"/proc/self/fd/{number}").readlink().name.endswith(".standing"):
+            entered.set()
+            assert gate.wait(30.0)
+        flushed(number)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "fsync", hangs)
+        patch.setattr(writer, "HANGS_S", 0.0)
+        records.put_state(NOW)
+        assert entered.wait(20.0)
+        said = records.trouble
+        gate.set()
+        assert "does not answer: check the card" in (said or "")
+        assert records.close(20.0)
 
 
 def test_a_file_system_that_flushes_no_directory_is_as_good_as_any(
