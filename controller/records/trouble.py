@@ -92,6 +92,11 @@ def meanwhile(said: str, *, kept: bool) -> str:
     return storable(f"{said} {_KEPT}" if kept else f"{said} {_KEPT} {_NOT_KEPT}")
 
 
+def gone(path: Path) -> str:
+    """One for the smith whose book was moved or deleted under the service."""
+    return f"{path} is gone: put it back where it was, or stop the service and restore a back-up."
+
+
 def hangs(path: Path) -> str:
     """One for the smith whose disk neither takes anything nor gives an error."""
     return f"The disk that holds {path} does not answer: check the card and its mounting."

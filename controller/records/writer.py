@@ -22,7 +22,7 @@ from .lanes import Lanes
 from .opening import Opened, settle
 from .plain import table_of
 from .schema import RecordsError, open_for_writing, open_read_only, open_without_room
-from .trouble import full, hangs, has_no_room, meanwhile, sentence
+from .trouble import full, gone, hangs, has_no_room, meanwhile, sentence
 
 T = TypeVar("T")
 _TOO_SLOW: Final = "The disk took less than what came."
@@ -142,6 +142,9 @@ class Writer:
             self._committing_since_s = None
 
     def _open(self) -> sqlite3.Connection:
+        if not self._path.exists():
+            # What has it open would write on into a file that no start finds again.
+            raise RecordsError(gone(self._path))
         if self._connection is None:
             with self._alone:
                 self._connection = open_for_writing(self._path, self._wall)

@@ -469,6 +469,39 @@ def test_a_new_book_in_place_of_one_that_was_moved_away_is_no_start_without_its_
     assert again.close(20.0)
 
 
+def test_a_book_that_is_moved_away_under_the_service_is_missed(path: Path, clock: Clock) -> None:
+    records = opened(path, clock, retry_s=3600.0, samples_every_s=3600.0)
+    records.put_state(LATER)
+    assert records.flush(20.0)
+    away = path.rename(path.with_name("moved to make room.db"))
+    records.put_state(NOW)
+    until(lambda: records.trouble is not None or records.state() == NOW)
+    assert f"{path} is gone: put it back where it was" in (records.trouble or "")
+    assert "oven_limit" in kept(path).state
+    away.rename(path)
+    assert records.flush(20.0)
+    assert records.trouble is None
+    assert records.close(20.0)
+    again = opened(path, clock)
+    assert again.state() == NOW
+    assert again.close(20.0)
+
+
+def test_a_book_that_is_moved_away_before_there_is_room_to_open_it_is_not_made_anew(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    left_behind(path, clock, killed=False, ended=False)
+    with no_room(monkeypatch):
+        records = opened(path, clock, retry_s=0.05)
+        away = path.rename(path.with_name("moved to make room.db"))
+    until(lambda: "is gone" in (records.trouble or "") or records.trouble is None)
+    assert not path.exists()
+    away.rename(path)
+    assert records.flush(20.0)
+    assert records.close(20.0)
+    assert (Book(path).run(7) or {})["outcome"] == "cut off"
+
+
 def test_a_disk_that_hangs_on_the_file_beside_the_book_is_said(
     path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
 ) -> None:
