@@ -15,6 +15,7 @@ from typing import Any, Final
 from .plain import rfc3339
 from .rows import SAMPLE_COLUMNS
 from .schema import FILE_NAME, RecordsError, open_read_only
+from .standing import flush
 from .tape import TapeEntry, entries_of
 from .trouble import full, has_no_room, is_damage, not_copied, sentence
 
@@ -327,7 +328,8 @@ class Book:
     def backup(self, destination: Path | str) -> Path:
         """A whole copy of the book as it is now, while it is being written. Raises RecordsError.
 
-        The copy gets its name only when it is whole; a file that is there is never written over.
+        The copy gets its name only when it is whole, and has it on the card (or the stick, which may then be pulled)
+        once this answers; a file that is there is never written over.
         """
         target = Path(destination)
         partial = target.with_name(target.name + ".part")
@@ -339,6 +341,11 @@ class Book:
                 with self._reading() as source, closing(sqlite3.connect(partial)) as copy:
                     _copy(source, copy, target)
                 partial.rename(target)
+                try:
+                    flush(target.parent)
+                except OSError:
+                    target.unlink(missing_ok=True)
+                    raise
             finally:
                 for end in ("", "-journal"):
                     partial.with_name(partial.name + end).unlink(missing_ok=True)

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import argparse
 import csv
+import errno
 import io
 import json
+import os
 import sqlite3
 from collections.abc import Callable
 from pathlib import Path
@@ -37,6 +39,31 @@ PROGRAM = {"name": "drift", "tempers": [{"temperature_c": 232.0, "soak_s": 3600.
 @pytest.fixture
 def path(tmp_path: Path) -> Path:
     return database_path(tmp_path)
+
+
+def test_a_backup_is_on_its_stick_before_it_is_said_to_be(
+    path: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    records = Records(path, wall=lambda: WALL_S, mono=lambda: 0.0)
+    assert records.close(10.0)
+    stick = tmp_path / "stick"
+    stick.mkdir()
+    copy = stick / "copy.db"
+    flushed, named = os.fsync, []
+
+    def fails(number: int) -> None:
+        if Path(f"/proc/self/fd/{number}").readlink() == stick:
+            named.append(copy.exists())
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        flushed(number)
+
+    with monkeypatch.context() as patch:
+        patch.setattr(os, "fsync", fails)
+        with pytest.raises(RecordsError, match="was not written"):
+            Book(path).backup(copy)
+    assert named == [True], "flushed once, under its name"
+    assert list(stick.iterdir()) == []
+    assert Book(Book(path).backup(copy)).verify() == []
 
 
 def opened(path: Path) -> Records:

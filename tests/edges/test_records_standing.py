@@ -549,7 +549,11 @@ def test_a_restore_whose_last_flush_fails_is_not_said_to_have_changed_nothing(
 ) -> None:
     left_behind(path, clock, killed=False, ended=True)
     copy = Book(path).backup(path.with_name("copy.db"))
-    with failing_flush(monkeypatch, Path.is_dir), pytest.raises(RecordsError, match="is restored, but") as told:
+
+    def the_last(file: Path) -> bool:
+        return file.is_dir() and bool(list(path.parent.glob("*.before-*")))
+
+    with failing_flush(monkeypatch, the_last), pytest.raises(RecordsError, match="is restored, but") as told:
         restore(path, copy, clock.wall)
     assert "is as it was" not in str(told.value)
     assert list(path.parent.glob("*.before-*"))
