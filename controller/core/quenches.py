@@ -1,6 +1,6 @@
 """Quenches as they happen: declared, marked by a press, or seen; forecast, then measured against it.
 
-Nothing here decides about heat. What the interlocks need of a quench stays in `watch.TankWatch`.
+Nothing here decides about heat. What the interlocks need of a quench stays in `watch_quench.QuenchWatch`.
 """
 
 from __future__ import annotations

@@ -10,6 +10,7 @@ from typing import Any, Final
 
 from controller.core import gate
 from controller.core.asked import DOOR_PROMPT, PART_PROMPT
+from controller.core.delivery import Delivery
 from controller.core.facts import NEVER, UNKNOWN, Facts
 from controller.core.interlocks import NOT_KNOWN, TRIP, Interlocks, standing
 from controller.core.limits import Limits
@@ -22,7 +23,9 @@ from controller.core.sensing import SILENT_S, Sensing
 from controller.core.sounder import Sounder
 from controller.core.tank import Tank
 from controller.core.view import snapshot
-from controller.core.watch import Delivery, OvenWatch, TankWatch, unheard
+from controller.core.watch import unheard
+from controller.core.watch_oven import OvenWatch
+from controller.core.watch_tank import TankWatch
 from controller.model import (
     FITTED_AGITATOR,
     FITTED_DOOR,

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
+from controller.core.delivery import Delivery
 from controller.core.facts import NEVER
-from controller.core.watch import Delivery
 from controller.model import LoadItem, Preheat, Start, Temper
 from tests.core.rig import Rig, limits, program
 

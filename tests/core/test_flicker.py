@@ -5,7 +5,7 @@ from __future__ import annotations
 import pytest
 
 from controller.core.facts import NEVER
-from controller.core.watch import FLICKER_S, FULL_FOR_S
+from controller.core.watch_oven import FLICKER_S, FULL_FOR_S
 from controller.model import FITTED_OVEN_LIMIT, Start, Temper
 from controller.sim.shop import FULL_KIT
 from tests.core.rig import Rig, limits, program

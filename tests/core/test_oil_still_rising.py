@@ -9,7 +9,7 @@ from random import Random
 import pytest
 
 from controller.core.facts import NEVER, Facts
-from controller.core.watch import TankWatch
+from controller.core.watch_tank import TankWatch
 from controller.model import Preheat, Quench
 from tests.core.rig import Rig
 from tests.study import normal

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from controller.core.facts import NEVER, Facts
-from controller.core.watch import TankWatch
+from controller.core.watch_tank import TankWatch
 from controller.model import FITTED_AGITATOR, Preheat
 from controller.sim.shop import FULL_KIT
 from tests.core.rig import Rig, limits

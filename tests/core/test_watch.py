@@ -10,7 +10,9 @@ import pytest
 
 from controller.core.facts import NEVER, Facts
 from controller.core.interlocks import WITHHOLD, Interlocks
-from controller.core.watch import OvenWatch, TankWatch, unheard
+from controller.core.watch import unheard
+from controller.core.watch_oven import OvenWatch
+from controller.core.watch_tank import TankWatch
 from controller.model import FITTED_OVEN_LIMIT, FITTED_TANK_LIMIT, Event, Preheat, Start, Temper
 from controller.sim.shop import FULL_KIT
 from tests.core.rig import Rig, limits, program

@@ -8,7 +8,7 @@ from math import exp, nan
 import pytest
 
 from controller.core.facts import NEVER, Facts
-from controller.core.watch import TankWatch
+from controller.core.watch_tank import TankWatch
 from controller.model import FITTED_AGITATOR, FITTED_TANK_LIMIT, Preheat, TankOff
 from controller.sim.shop import FULL_KIT
 from controller.sim.tank import Tank
