@@ -19,6 +19,7 @@ LOOP_S: Final = 1.0
 NEAR_AHEAD_S: Final = 8.0
 NEAR_LIMIT_K: Final = 6.0
 NEAR_BAND_K: Final = 10.0
+FAR_BELOW_K: Final = 10.0
 
 
 class OvenHeat:
@@ -118,3 +119,8 @@ class OvenHeat:
         self._hot_c = hot_c
         room = (self._limits.oven_limit_c - NEAR_LIMIT_K - hot_c - NEAR_AHEAD_S * rate) / NEAR_BAND_K
         return min(1.0, room) if room > 0.0 else 0.0
+
+    def _climbs(self, facts: Facts) -> bool:
+        """Whether the control sensor is still far below its target and nothing holds the heat back that it asks for."""
+        target_c = self.air_target_c
+        return target_c is None or (facts.oven_c < target_c - FAR_BELOW_K and self._room_left >= self._loop.duty)

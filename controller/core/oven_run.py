@@ -79,6 +79,17 @@ class OvenRun(OvenHeat):
         """The phase of the program, also while heat is withheld or the arm button is waited for."""
         return self._back_to if self.phase in ("withheld", "waiting_for_arm") else self.phase
 
+    def sensors_agree_here(self, facts: Facts) -> bool:
+        """Whether both oven sensors ought to show the same now: in the soak, also while its heat is withheld, and in a
+        heat-up once the control sensor is near its target, or the hotter one near its limit.
+
+        The loop keeps the air below that limit for as long as the run lasts, so no other row would tell of a control
+        sensor that has slipped towards the room.
+        """
+        if self.phase == "withheld":
+            return self._back_to == "soak" and not self.paused
+        return self.phase == "soak" or (self.phase == "heat_up" and not self._climbs(facts))
+
     def _go(self, cause: Cause) -> None:
         following = programs.next_phase(self.phase, cause)
         if cause == "withhold":

@@ -346,8 +346,8 @@ class Core:
         facts.asked_applied_tank = self._tank_delivery.second(self._tank_comparable, command.tank_duty, tank_s / span_s)
         self._oven_comparable = self._tank_comparable = True
         apart_k = abs(facts.oven_c - facts.oven_limit_c)
-        soaking = self.oven.phase == "soak" and apart_k == apart_k
-        facts.oven_disagree_k = apart_k if soaking and self.oven_watch.door_shut_s >= 300.0 else NEVER
+        judged = apart_k == apart_k and self.oven.sensors_agree_here(facts) and self.oven_watch.door_shut_s >= 300.0
+        facts.oven_disagree_k = apart_k if judged else NEVER
         self.oven.second()
         self.tank.second(self.moment, tank_s, self.oven.active)
 

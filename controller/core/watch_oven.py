@@ -236,7 +236,8 @@ class OvenWatch:
             self._quiet_s = 0.0
             return
         self._quiet_s += 1.0
-        if self._quiet_s <= 30.0:
+        # A bad sample at that instant is none to compare with.
+        if self._quiet_s <= 30.0 or self._quiet_c != self._quiet_c:
             self._quiet_c = facts.oven_c
         else:
             facts.oven_over_rising_k = facts.oven_c - self._quiet_c

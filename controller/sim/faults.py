@@ -16,6 +16,7 @@ if TYPE_CHECKING:
 
 COLD_STEEL_KG: Final = 2.0
 QUENCHED_KG, QUENCHED_C, QUENCHED_MM = 1.0, 845.0, 20.0
+SLIPPED_SHARE: Final = 0.45
 FIRE_W: Final = 4000.0
 HOT_BLOCK_K: Final = 65.0
 HANG_S: Final = 5.0
@@ -88,6 +89,13 @@ def _door(shop: SimShop, on: bool) -> None:
     shop.board.door_open = on
 
 
+def _slipped(shop: SimShop, on: bool) -> None:
+    if on:
+        shop.probes.slipped[OVEN] = SLIPPED_SHARE
+    else:
+        shop.probes.slipped.pop(OVEN, None)
+
+
 def _welded(oven: bool) -> _Act:
     def act(shop: SimShop, on: bool) -> None:
         shop.weld(on if oven else shop.oven_welded, shop.tank_welded if oven else on)
@@ -143,6 +151,7 @@ _ACTS: Final[dict[str, tuple[str, _Act]]] = {
     "mains_low": ("The mains voltage falls by a tenth.", _attribute("oven", "mains_step", 0.90, 1.0)),
     "mains_high": ("The mains voltage rises by a tenth.", _attribute("oven", "mains_step", 1.10, 1.0)),
     "oven_probe_out": ("The oven's control thermocouple has fallen out.", _in_group("astray", OVEN)),
+    "oven_probe_slipped": ("The oven's control thermocouple is not pushed all the way in.", _slipped),
     "part_probe_off": ("The thermocouple has slipped off the part.", _in_group("astray", PART)),
     "tank_probe_out": ("The tank's control thermocouple hangs above the oil.", _in_group("astray", TANK)),
     "terminal_block_hot": (

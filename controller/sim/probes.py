@@ -102,7 +102,8 @@ class Probes:
     """The sensors of one shop. `advance` after every step of the plant, `sample` whenever the board asks.
 
     Faults are to be set: `letters` (place -> what the chip says instead of a value), `frozen`, `reversed` and
-    `shorted` (the pair reads its own terminal block), `astray` (what has slipped out of its place), `offset_k` (place
+    `shorted` (the pair reads its own terminal block), `astray` (what has slipped out of its place), `slipped` (place ->
+    the share that is left of what it read over the room, where it is not pushed all the way in), `offset_k` (place
     -> how far it reads from the truth); `block_warmer_k`: how much warmer than the room the terminal block is.
     """
 
@@ -114,6 +115,7 @@ class Probes:
         self.reversed: set[int] = set()
         self.shorted: set[int] = set()
         self.astray: set[int] = set()
+        self.slipped: dict[int, float] = {}
         self.offset_k: dict[int, float] = {}
         part_c = oven.load_c if oven.has_load else oven.air_c
         self.now_c = [oven.air_c, oven.air_c, tank.upper_c, tank.upper_c, part_c]
@@ -148,7 +150,7 @@ class Probes:
         aim_m += m.radiation_k_per_w_m2 * SIGMA * (e4 - k * k * k * k)
         aim_t = aim_u = tank.upper_c
         aim_p = oven.load_c + p.part_contact * (air - oven.load_c) if oven.has_load else air
-        if self.astray:
+        if self.astray or self.slipped:
             aim_c, aim_m, aim_t, aim_u, aim_p = self._stray((aim_c, aim_m, aim_t, aim_u, aim_p), oven, tank)
         kc, km, kt, ku, kp = self._keep
         self.now_c = [
@@ -165,7 +167,8 @@ class Probes:
         self.cold_c += (block - self.cold_c) * STEP_S / COLD_LAG_S
 
     def _stray(self, aims: tuple[float, ...], oven: Oven, tank: Tank) -> list[float]:
-        """A probe that has fallen out hangs in the room; one off the part, in the oven's air."""
+        """A probe that has fallen out hangs in the room; one off the part, in the oven's air; one that has slipped
+        towards the room is as much cooler."""
         room = oven.ambient_c
         elsewhere = (
             room + 0.05 * (oven.shell_c - room),
@@ -174,7 +177,8 @@ class Probes:
             room + 0.2 * (tank.upper_c - room),
             oven.air_c,
         )
-        return [elsewhere[i] if i in self.astray else aim for i, aim in enumerate(aims)]
+        found = [elsewhere[i] if i in self.astray else aim for i, aim in enumerate(aims)]
+        return [room + self.slipped.get(i, 1.0) * (aim - room) for i, aim in enumerate(found)]
 
     # --- the board's side --------------------------------------------------------------------------------
 

@@ -45,6 +45,18 @@ def test_an_oven_over_its_program_is_measured_after_a_gap_from_what_it_shows_the
     assert withheld(1, 217.5) >= 2.0, "a stuck relay is seen after a gap as before it"
 
 
+def test_a_bad_sample_in_the_second_that_is_compared_with_hides_no_stuck_relay() -> None:
+    """The heat has been off for 30 s in an oven over its program, and just that reading is bad."""
+    oven = Oven()
+    worst_k = NEVER
+    for at_s in range(1, 41):
+        oven.facts.oven_c = oven.facts.oven_limit_c = nan if at_s in (30, 31) else 210.0 + 0.3 * max(0, at_s - 30)
+        oven.watch.second(oven.facts, 0.0, False, 180.0, True, True)
+        if oven.facts.oven_over_rising_k == oven.facts.oven_over_rising_k:
+            worst_k = max(worst_k, oven.facts.oven_over_rising_k)
+    assert worst_k >= 2.0
+
+
 def test_a_sensor_that_is_bad_when_the_heat_goes_off_once_more_shows_its_offset_and_no_rise() -> None:
     """It read well while the heat was off before: that is no word about where it stands now."""
     oven = Oven()

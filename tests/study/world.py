@@ -32,6 +32,7 @@ from tests.study.line import Way
 from tests.study.plan import LINE_FAULTS, MOMENTARY, PLACES, PROBE_FAULTS, Act, draw
 
 # The world has a line of its own, and cuts the power itself.
+OUT_OF_PLACE: Final = {"oven_probe_out": 0, "oven_probe_slipped": 0, "tank_probe_out": 2, "part_probe_off": 4}
 SHOP_FAULTS: Final = tuple(sorted(set(FAULTS) - {"cable_pulled", "frames_corrupted", "board_power_cut"}))
 PLAIN: Final[dict[str, Wish]] = {
     "stop": StopOven(), "stop_all": StopAll(), "presence": Presence(), "tank_off": TankOff(),
@@ -227,8 +228,7 @@ class World:
         if name in ("board_hang", "board_reboot"):
             judge.deaf_s = self.now_s + 0.35
         place = next((i for i, sensor in enumerate(PLACES) if name.startswith(f"{sensor}_sensor_")), None)
-        if name in ("oven_probe_out", "tank_probe_out", "part_probe_off"):
-            place = {"oven_probe_out": 0, "tank_probe_out": 2, "part_probe_off": 4}[name]
+        place = OUT_OF_PLACE.get(name, place)
         if place is not None:
             self._lies(place, name, on)
             if name.endswith(("_open", "_dead", "_short")) and self.shop.probes.letters.get(place):
