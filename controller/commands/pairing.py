@@ -7,7 +7,7 @@ import os
 import socket
 import threading
 from collections.abc import Callable, Iterator, Sequence
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 from typing import Final, TextIO
 
@@ -61,7 +61,8 @@ class PairingSocket:
         """Take the socket away."""
         self._closed.set()
         self._socket.close()
-        self._path.unlink(missing_ok=True)
+        with suppress(OSError):  # on a card that takes nothing any more it stays, and the next start makes it anew
+            self._path.unlink(missing_ok=True)
 
     def _serve(self) -> None:
         while True:

@@ -30,7 +30,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     actions = parser.add_subparsers(dest="action", metavar="ACTION", required=True)
 
     listing = _action(actions, "list", "the runs, newest first", _list)
-    listing.add_argument("--limit", type=_number, default=20, metavar="N", help="at most N runs (20)")
+    listing.add_argument("--limit", type=whole_number, default=20, metavar="N", help="at most N runs (20)")
     listing.add_argument("--json", action="store_true", help="as JSON")
 
     show = _action(actions, "show", "one run: how it went, its tempers and what happened", _show)
@@ -38,7 +38,7 @@ def add_arguments(parser: ArgumentParser) -> None:
     show.add_argument("--json", action="store_true", help="as JSON")
 
     dips = _action(actions, "quenches", "what went into the oil and how far it warmed it, newest first", _quenches)
-    dips.add_argument("--limit", type=_number, default=20, metavar="N", help="at most N quenches (20)")
+    dips.add_argument("--limit", type=whole_number, default=20, metavar="N", help="at most N quenches (20)")
     dips.add_argument("--json", action="store_true", help="as JSON")
 
     export = _action(actions, "export", "one run for a spreadsheet (CSV) or with everything (JSON)", _export)
@@ -79,10 +79,11 @@ def _action(actions: Any, name: str, text: str, do: Callable[[Book, Namespace], 
 
 
 def _add_run(parser: ArgumentParser) -> None:
-    parser.add_argument("run", type=_number, metavar="RUN", help="the number of the run, from `records list`")
+    parser.add_argument("run", type=whole_number, metavar="RUN", help="the number of the run, from `records list`")
 
 
-def _number(text: str) -> int:
+def whole_number(text: str) -> int:
+    """A run's number, or how many; refused where the book cannot hold it."""
     if not (text.isascii() and text.isdigit() and len(text) < 19 and int(text) >= 1):
         raise ArgumentTypeError(f"{text!r} is not a whole number from 1 up")
     return int(text)

@@ -11,6 +11,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any, Final
 
+from controller.commands.records import whole_number
 from controller.commands.shipped import load_shipped, read_shop
 from controller.core.limits import Limits, derive
 from controller.core.tick import Core
@@ -45,7 +46,7 @@ _WISHES: Final = {
 
 def add_arguments(parser: ArgumentParser) -> None:
     """The replay's options."""
-    parser.add_argument("run", type=int, metavar="RUN", help="number of the run (see `ovenhand records list`)")
+    parser.add_argument("run", type=whole_number, metavar="RUN", help="number of the run (see `ovenhand records list`)")
     parser.add_argument("--data", type=Path, metavar="DIR", help="where the record is kept")
     parser.add_argument("--shop", type=Path, metavar="FILE", help="with this file's limits, not the recorded ones")
     parser.add_argument("--json", type=Path, metavar="FILE", help="write the outcome there as JSON")

@@ -6,15 +6,16 @@ Answers are plain JSON values. Wall times (`*_at`) are RFC 3339 UTC; durations a
 from __future__ import annotations
 
 import json
+import os
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any, Final
 
 from .plain import rfc3339
 from .rows import SAMPLE_COLUMNS
-from .schema import FILE_NAME, RecordsError, open_read_only
+from .schema import FILE_NAME, DamagedError, RecordsError, open_read_only
 from .standing import flush
 from .tape import TapeEntry, entries_of
 from .trouble import full, has_no_room, is_damage, not_copied, sentence
@@ -81,20 +82,25 @@ class Book:
     """The record book, open for reading. Raises RecordsError where it cannot be read.
 
     `path` is the file (see `database_path`). Nothing stays open between calls, so a slow reader holds
-    nothing up.
+    nothing up. `met` is told of whatever is in the way of reading.
     """
 
-    def __init__(self, path: Path | str) -> None:
+    def __init__(self, path: Path | str, *, met: Callable[[RecordsError], None] = lambda error: None) -> None:
         self.path = Path(path)
+        self._met = met
 
     @contextmanager
     def _reading(self) -> Iterator[sqlite3.Connection]:
-        with closing(open_read_only(self.path)) as connection:
-            try:
-                yield connection
-            except (sqlite3.Error, json.JSONDecodeError) as error:
-                said = full(self.path) if has_no_room(error, self.path) else sentence(error, self.path)
-                raise RecordsError(said) from error
+        try:
+            with closing(open_read_only(self.path)) as connection:
+                try:
+                    yield connection
+                except (sqlite3.Error, json.JSONDecodeError) as error:
+                    said = full(self.path) if has_no_room(error, self.path) else sentence(error, self.path)
+                    raise RecordsError(said) from error
+        except RecordsError as error:
+            self._met(error)
+            raise
 
     def _rows(self, query: str, values: Sequence[Any] = ()) -> list[dict[str, Any]]:
         with self._reading() as connection:
@@ -296,7 +302,10 @@ class Book:
         A run that is on is no fault. Damaged blocks of the tape are found by reading them all. Raises
         RecordsError where there is no record at all.
         """
-        open_read_only(self.path).close()
+        try:
+            open_read_only(self.path).close()
+        except DamagedError as error:
+            return [str(error)]
         problems: list[str] = []
         try:
             with self._reading() as connection:
@@ -332,8 +341,10 @@ class Book:
         once this answers; a file that is there is never written over.
         """
         target = Path(destination)
+        if not target.name:
+            raise RecordsError(f'"{destination}" is no name for a file: name a new one.')
         partial = target.with_name(target.name + ".part")
-        if target.exists():
+        if os.path.exists(target):  # Path.exists raises for a name that is too long, or where it may not look
             raise RecordsError(f"{target} is there already: name another file.")
         try:
             partial.touch(mode=0o600, exist_ok=False)

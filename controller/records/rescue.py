@@ -92,7 +92,7 @@ def restore(path: Path, source: Path, wall: Callable[[], float], *, only_readabl
     stand in either file stand afterwards, and a device that was shut out in the former book stays shut out; a run is
     only offered to go on as the former book had it, for what was done to its steel since is not in a back-up.
     """
-    if not source.is_file():
+    if not os.path.isfile(source):  # Path.is_file raises for a name that is too long
         raise RecordsError(f"There is no file {source}: name a back-up.")
     try:
         path.parent.mkdir(parents=True, exist_ok=True, mode=0o700)

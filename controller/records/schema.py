@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from .tables import MIGRATIONS, Migration
-from .trouble import full, has_no_room
+from .trouble import damaged, full, has_no_room, is_damage
 
 FILE_NAME: Final = "ovenhand.db"
 OLDEST_SQLITE: Final = (3, 37, 0)  # STRICT tables
@@ -19,6 +19,10 @@ APPLICATION_ID: Final = 0x4F76656E  # "Oven": tells our file from any other SQLi
 
 class RecordsError(Exception):
     """The record cannot be used; the text is one sentence for the smith that says what would be right."""
+
+
+class DamagedError(RecordsError):
+    """What is damaged is the book itself."""
 
 
 def _applied(connection: sqlite3.Connection) -> int | None:
@@ -50,9 +54,16 @@ def _refuse_foreign(path: Path, applied: int | None) -> int:
 def open_read_only(path: Path) -> sqlite3.Connection:
     """A connection that cannot write, usable from any one thread at a time.
 
-    Raises RecordsError where there is no file, or it is not a record that this version can read.
+    Raises RecordsError where there is no file, or it is not a record that this version can read, DamagedError where it
+    is one that cannot be read.
     """
-    if not path.is_file():
+    try:
+        there = path.is_file()
+    except OSError as error:
+        raise RecordsError(
+            f"{path} cannot be looked for ({error.strerror}): name the data directory that the service uses."
+        ) from error
+    if not there:
         raise RecordsError(f"There is no record at {path}: name the data directory that the service uses.")
     connection = None
     try:
@@ -66,7 +77,9 @@ def open_read_only(path: Path) -> sqlite3.Connection:
             connection.close()
         if has_no_room(error, path):
             raise RecordsError(full(path)) from error
-        if getattr(error, "sqlite_errorcode", None) == sqlite3.SQLITE_NOTADB:
+        if is_damage(error) and (path.name == FILE_NAME or error.sqlite_errorcode != sqlite3.SQLITE_NOTADB):
+            raise DamagedError(damaged(path)) from error
+        if is_damage(error):
             raise RecordsError(
                 f"{path} cannot be read as a record book ({error}): name one, or restore a back-up."
             ) from error
@@ -179,6 +192,8 @@ def open_for_writing(path: Path, wall: Callable[[], float]) -> sqlite3.Connectio
             raise
         if has_no_room(error, path):
             raise RecordsError(full(path)) from error
+        if is_damage(error):
+            raise DamagedError(damaged(path)) from error
         raise RecordsError(
             f"{path} cannot be written ({error}): free some space, check its permissions, or "
             "restore a back-up."

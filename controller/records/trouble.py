@@ -16,9 +16,12 @@ _KEPT: Final = "What comes meanwhile is kept in memory, as long as it fits."
 _NOT_KEPT: Final = (
     "Do not end the service before the book is written again: a trip that stands, and the end of a run, would be lost."
 )
+_NOT_WRITTEN: Final = "Nothing more is written to it; a run that is on goes on."
+_STANDS_BESIDE: Final = "What stands is kept beside it."
+_STANDS_NOWHERE: Final = "What stands could not be kept beside it: a trip that stands would be lost with the service."
 _DAMAGED: Final = (
     "{path} is damaged: stop the service, leave the file where it is, for trips that stand are taken from it, and "
-    "restore a back-up; it stays beside."
+    "restore a back-up, or what of it can be read: `ovenhand records verify` says how. The file stays beside."
 )
 _SENTENCES: Final = {
     sqlite3.SQLITE_FULL: "The disk is full: free some space on the disk that holds {path}.",
@@ -38,6 +41,8 @@ _SENTENCES: Final = {
 
 def _code(error: BaseException) -> int | None:
     code = getattr(error, "sqlite_errorcode", None)
+    if code == sqlite3.SQLITE_IOERR_SHORT_READ:
+        return sqlite3.SQLITE_CORRUPT  # a log that somebody cut off: the disk gave what there is
     return None if code is None else code & 0xFF
 
 
@@ -46,9 +51,9 @@ def is_of_the_disk(error: BaseException) -> bool:
     return isinstance(error, sqlite3.Error) and _code(error) in _SENTENCES
 
 
-def is_damage(error: BaseException) -> bool:
+def is_damage(error: BaseException | None) -> bool:
     """Whether it is of what was read, as against the disk that was to be written."""
-    return _code(error) in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
+    return error is not None and _code(error) in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB)
 
 
 def has_no_room(error: BaseException | None, path: Path) -> bool:
@@ -73,6 +78,8 @@ def full(path: Path) -> str:
 
 def not_copied(error: BaseException, target: Path) -> str:
     """One for the smith whose copy did not come to be; which of two disks gave an error is not known."""
+    if isinstance(error, OSError):
+        return f"The back-up was not written to {target} ({error.strerror}): look at that disk, or name another place."
     if _code(error) in (None, sqlite3.SQLITE_IOERR):
         return f"The back-up was not written to {target} ({error})."
     return sentence(error, target)
@@ -90,6 +97,24 @@ def meanwhile(said: str, *, kept: bool) -> str:
     A path need not be UTF-8, and the book is told it.
     """
     return storable(f"{said} {_KEPT}" if kept else f"{said} {_KEPT} {_NOT_KEPT}")
+
+
+def meanwhile_damaged(said: str, *, kept: bool) -> str:
+    """That sentence of a damaged book, and what it means for a service that goes on."""
+    return storable(f"{said} {_NOT_WRITTEN} {_STANDS_BESIDE if kept else _STANDS_NOWHERE}")
+
+
+def damaged(path: Path) -> str:
+    """One for the smith whose book is damaged."""
+    return _DAMAGED.format(path=path)
+
+
+def another(path: Path) -> str:
+    """One for the smith whose book has another file in its place."""
+    return (
+        f"{path} is another file than the one that is written: put that back in its place, or stop the service and "
+        "restore a back-up."
+    )
 
 
 def gone(path: Path) -> str:

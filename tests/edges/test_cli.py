@@ -199,6 +199,22 @@ def test_a_connection_that_could_not_be_taken_ends_no_pairing(
     assert faults == []
 
 
+def test_a_card_that_takes_nothing_any_more_keeps_no_service_from_ending(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    answering = PairingSocket(tmp_path, lambda role: "ABCD2345", [])
+
+    def read_only(self: Path, missing_ok: bool = False) -> None:
+        raise OSError(errno.EROFS, "Read-only file system")
+
+    monkeypatch.setattr("pathlib.Path.unlink", read_only)
+    answering.close()
+    monkeypatch.undo()
+    assert (tmp_path / SOCKET_NAME).exists()
+    PairingSocket(tmp_path, lambda role: "ABCD2345", []).close()
+    assert not (tmp_path / SOCKET_NAME).exists()
+
+
 # --- rehearse ------------------------------------------------------------------------------------------------
 
 

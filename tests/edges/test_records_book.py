@@ -401,7 +401,11 @@ def test_verify_and_backup_say_what_they_found_and_made(
         (("show", "9"), "There is no run 9: the newest is run 1."),
         (("export", "9"), "There is no run 9"),
         (("export", "1", "--output", "/nowhere/x.csv"), "was not written"),
-        (("backup", "/nowhere/x.db"), "was not written"),
+        (("backup", "/nowhere/x.db"), "/nowhere/x.db (No such file or directory): look at that disk, or name another"),
+        (("backup", ""), '"." is no name for a file'),
+        (("backup", "/"), '"/" is no name for a file'),
+        (("backup", "n" * 300), "(File name too long): look at that disk, or name another place."),
+        (("restore", "n" * 300), "There is no file n"),
     ],
 )
 def test_a_mistake_is_told_on_standard_error_with_exit_2(
@@ -412,6 +416,7 @@ def test_a_mistake_is_told_on_standard_error_with_exit_2(
     out, err = capsys.readouterr()
     assert out == ""
     assert told in err
+    assert "Errno" not in err
 
 
 @pytest.mark.parametrize("number", ["0", "-1", "1.5", "x", "٣", "9" * 30, "9" * 5000])
@@ -426,6 +431,8 @@ def test_a_directory_without_a_book_is_told(tmp_path: Path, capsys: pytest.Captu
     assert ask("list", "--data", str(tmp_path)) == 2
     assert "There is no record at" in capsys.readouterr().err
     assert list(tmp_path.iterdir()) == []
+    assert ask("list", "--data", str(tmp_path / ("n" * 300))) == 2
+    assert "cannot be looked for (File name too long): name the data directory" in capsys.readouterr().err
 
 
 def test_the_data_directory_is_the_services_or_the_users(monkeypatch: pytest.MonkeyPatch) -> None:

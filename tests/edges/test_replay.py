@@ -377,6 +377,10 @@ def test_the_command_says_it_and_its_exit_code_too(
     assert "differs at tick" in capsys.readouterr().out
     assert ask("99", *data) == 2
     assert "There is no run 99" in capsys.readouterr().err
+    with pytest.raises(SystemExit) as exit_:
+        ask("9" * 23, *data)  # more than the book can hold: refused as `records show` refuses it, and no difference
+    assert exit_.value.code == 2
+    assert "whole number from 1 up" in capsys.readouterr().err
     assert ask("1", "--data", str(tmp_path / "nowhere")) == 2
     shop.write_text("[oven]\n")
     assert ask("1", *data, "--shop", str(shop)) == 2
