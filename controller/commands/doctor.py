@@ -13,6 +13,9 @@ from pathlib import Path
 from typing import Final
 
 from controller.commands.shipped import load_shipped, read_shop
+from controller.core.limits import Limits
+from controller.core.table import TABLE, Row
+from controller.core.tick import Core
 from controller.model import (
     FITTED_AGITATOR,
     FITTED_DOOR,
@@ -50,6 +53,9 @@ MISSING: Final = (
     (FITTED_OVEN_CURRENT, "oven current sensor", "a stuck relay is seen by its heat only"),
     (FITTED_TANK_CURRENT, "tank current sensor", "a stuck relay is seen by its heat only"),
 )
+SHOP_AND_BOARD: Final = ("board_chip", "oven_fitted", "oven_one_sensor", "tank_fitted")
+"""The interlocks that hold the shop file against what a board says of itself."""
+REFUSED: Final = {"both": "nothing is heated", "oven": "no oven run is started", "tank": "the oil is not heated"}
 
 UNIT: Final = """[Unit]
 Description=Ovenhand: minds a tempering oven and a quench-oil tank
@@ -124,17 +130,19 @@ def run(args: Namespace) -> int:
                 file=sys.stderr,
             )
         return 0
+    limits = None
     if args.shop:
         try:
             found = read_shop(args.shop, load_shipped())
             print(f"good: {args.shop} is sound.")
             for sentence in found.advice:
                 print(f"note: {sentence}")
+            limits = found.limits
         except ShopFileError as error:
             print("\n".join(error.lines()), file=sys.stderr)
             return 2
     sound = [_data(args.data or default_data_directory(os.environ)), _clock(), _serial_group()]
-    sound.append(_board(args.device))
+    sound.append(_board(args.device, limits))
     return 0 if all(sound) else 1
 
 
@@ -188,40 +196,50 @@ def _serial_group() -> bool:
     return False
 
 
-def _board(device: str | None) -> bool:
+def _board(device: str | None, limits: Limits | None) -> bool:
     print(f"note: serial ports seen: {', '.join(one.device for one in usb_candidates()) or 'none'}.")
-    reading, text = _listen(device)
+    reading, text, strange = _listen(device)
     if text:
         print(f"missing: {text}")
         return False
     if reading.board is None and reading.incompatible is None:
+        if strange:
+            print(
+                f"missing: something else speaks on this port: {strange} bytes came in {LISTEN_S:g} s, and nothing "
+                "in them is the board's protocol. It is another device's port, or the board has another program: flash "
+                "it, or name the board's port with --device."
+            )
+            return False
         print("missing: the port is open, but no board answers. Is it flashed, and is this its port?")
         return False
-    sound = _about(reading)
+    sound = _about(reading, limits)
     if reading.board is not None:
         print(f"note: {about_opening(reading.board, _listen(device)[0].board)}")
     return sound
 
 
-def _listen(device: str | None) -> tuple[Reading, str]:
-    """Open the port, greet, and close it again: what a board said, and what is wrong with the port, or ""."""
+def _listen(device: str | None) -> tuple[Reading, str, int]:
+    """Open the port, greet, and close it again: what a board said, what is wrong with the port, or "", and how many
+    bytes came where nothing of the protocol was among them."""
     port, link = SerialPort(device), Link()
     until_s = time.monotonic() + LISTEN_S
     reading, text = Reading(), None
+    came, understood = 0, False
     try:
         while time.monotonic() < until_s and not (reading.board and reading.frames):
             data = port.read(0.1)
             text = port.changed()
             if text:
-                return reading, text
+                return reading, text, 0
             if text is not None:
                 link.port_changed(text)
-            link.receive(data, time.monotonic())
+            came += len(data)
+            understood |= bool(link.receive(data, time.monotonic()))
             reading = link.take_reading()
             port.write(link.poll(time.monotonic()))
     finally:
         port.close()
-    return reading, ""
+    return reading, "", 0 if understood else came
 
 
 def about_opening(first: Board, second: Board | None) -> str:
@@ -236,7 +254,14 @@ def about_opening(first: Board, second: Board | None) -> str:
     return "opening this port does not reset the board: it stays armed when the service starts anew."
 
 
-def _about(reading: Reading) -> bool:
+def unfit(limits: Limits, board: Board) -> list[Row]:
+    """The interlocks that keep heat off for good where this shop has this board, as the core itself judges it."""
+    core = Core(limits)
+    core.tick(0.0, Reading(board=board), ())
+    return [row for row in TABLE if row.name in SHOP_AND_BOARD and core.interlocks.acting(row.name)]
+
+
+def _about(reading: Reading, limits: Limits | None) -> bool:
     board = reading.board
     if reading.incompatible:
         print(
@@ -260,4 +285,8 @@ def _about(reading: Reading) -> bool:
     trips = [name.replace("_", " ") for bit, name in TRIP_BITS.items() if board.trips & bit]
     if trips:
         print(f"missing: the board has tripped: {', '.join(trips)}. Look at it, then hold its reset button for 2 s.")
-    return not trips and not reading.incompatible
+    # What a board of another protocol says is fitted may mean something else.
+    rows = unfit(limits, board) if limits is not None and not reading.incompatible else []
+    for row in rows:
+        print(f"missing: {row.text} As long as that is so, {REFUSED[row.zone]}. {row.advice}")
+    return not (trips or reading.incompatible or rows)

@@ -2,20 +2,30 @@
 
 from __future__ import annotations
 
+import os
 import re
 import shutil
 import subprocess
+import threading
+import tty
+from dataclasses import replace
+from itertools import product
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 from controller.cli import main
-from controller.commands.doctor import MISSING, about_opening
+from controller.commands import doctor
+from controller.commands.doctor import MISSING, about_opening, unfit
+from controller.core.table import TABLE
+from controller.core.tick import Core
 from controller.daemon import KEEP_ALIVE_S
-from controller.model import Board, Event
+from controller.model import Board, Event, Reading
 from controller.records import Records, database_path
 from controller.rehearsal import Rehearsal
 from controller.sim.shop import SimShop
+from tests.core.rig import limits
 
 MOST_EXPOSED = 1.5
 """What `systemd-analyze security` may say at most (0 to 10); this figure was measured with systemd 252."""
@@ -98,11 +108,96 @@ def test_doctor_says_which_board_what_is_not_fitted_and_what_opening_does(
     assert code in (0, 1)  # 1 where this machine itself lacks something, such as room on its disk
 
 
+OVEN = "[oven]\nheater_w = 1500\n"
+TANK = '[tank]\nheater_w = 1000\nvolume_l = 10\noil = "canola"\n'
+
+
+@pytest.mark.parametrize(
+    ("shop", "kind", "unfit_rows", "refused"),
+    [
+        (OVEN + 'thermocouple = "J"\n', {"fitted": 3, "chip": 6675}, {"board_chip"}, {"nothing is heated"}),
+        (OVEN + TANK, {"fitted": 1}, {"oven_one_sensor", "tank_fitted"},
+         {"no oven run is started", "the oil is not heated"}),
+        (OVEN + TANK, {"fitted": 3}, {"tank_fitted"}, {"the oil is not heated"}),
+        (TANK, {"fitted": 4}, set(), set()),
+        (OVEN + 'independent_cutout = "a manual-reset thermostat"\n' + TANK, {"fitted": 5}, set(), set()),
+        (OVEN + 'thermocouple = "J"\n', {"fitted": 3, "chip": 31856}, set(), set()),
+    ],
+)  # fmt: skip
+def test_the_shop_file_is_held_against_the_board_that_is_found(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], shop: str, kind: dict[str, Any], unfit_rows: set[str],
+    refused: set[str],
+) -> None:  # fmt: skip
+    file = tmp_path / "shop.toml"
+    file.write_text(shop)
+    board = Rehearsal(SimShop(0, **kind), 20.0)
+    board.start()
+    try:
+        code = main(["doctor", "--data", str(tmp_path), "--device", board.tty_path, "--shop", str(file)])
+    finally:
+        board.stop()
+    told = capsys.readouterr().out
+    for row in TABLE:
+        assert (f"missing: {row.text} As long as that is so, " in told) == (row.name in unfit_rows), row.name
+    assert set(re.findall(r"As long as that is so, (.*?)\.", told)) == refused
+    assert not unfit_rows or code == 1
+
+
+def test_no_row_that_a_greeting_alone_decides_is_left_out() -> None:
+    """The oil is judged without a board, and said with the shop file; a protocol is told in other words."""
+    told_otherwise = {"oil_unknown", "board_protocol"}
+    seen = set()
+    for wanted in (limits(), replace(limits(tank=False), oven_kind="J"), limits(oven=False), limits(oil=None)):
+        for chip, fitted in product((6675, 31855, 31856), range(16)):
+            board = BOARD._replace(chip=chip, fitted=fitted)
+            core = Core(wanted)
+            core.tick(0.0, Reading(board=board), ())
+            acting = {row.name for row in TABLE if core.interlocks.acting(row.name)}
+            assert acting - told_otherwise == {row.name for row in unfit(wanted, board)}
+            seen |= acting
+    assert seen >= set(doctor.SHOP_AND_BOARD)
+
+
+def test_something_else_that_speaks_on_the_port_is_said_and_a_silent_port_is_not_that(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(doctor, "LISTEN_S", 0.5)
+    host, other = os.openpty()
+    tty.setraw(other)
+    words = ["doctor", "--data", str(tmp_path), "--device", os.ttyname(other)]
+    ended = threading.Event()
+
+    def speak() -> None:
+        while not ended.wait(0.02):
+            os.write(host, b"$GARBLED,1,2*5F\r\n\xff\x00")
+
+    try:
+        assert main(words) == 1
+        told = capsys.readouterr().out
+        assert "no board answers" in told
+        assert "something else" not in told
+        speaking = threading.Thread(target=speak)
+        speaking.start()
+        try:
+            assert main(words) == 1
+        finally:
+            ended.set()
+            speaking.join(5.0)
+    finally:
+        os.close(host)
+        os.close(other)
+    told = capsys.readouterr().out
+    assert re.search(r"missing: something else speaks on this port: \d+ bytes came in 0.5 s, and nothing", told), told
+    assert "no board answers" not in told
+
+
+BOARD = Board(1, 3, 2, 41, 0, 56694, 7, 31855, 31000, 11000, 31000, 9000, 11000, 23, 1000)
+
+
 def test_a_board_that_starts_anew_with_the_port_is_told_by_its_count_of_starts() -> None:
-    board = Board(1, 3, 2, 41, 0, 56694, 7, 31855, 31000, 11000, 31000, 9000, 11000, 23, 1000)
-    assert "opening this port resets the board" in about_opening(board, board._replace(boots=42))
-    assert "does not reset" in about_opening(board, board)
-    assert "is not known" in about_opening(board, None)
+    assert "opening this port resets the board" in about_opening(BOARD, BOARD._replace(boots=42))
+    assert "does not reset" in about_opening(BOARD, BOARD)
+    assert "is not known" in about_opening(BOARD, None)
 
 
 def test_a_damaged_book_is_missing_and_a_sound_one_good(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
