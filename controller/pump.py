@@ -23,6 +23,7 @@ class Pump:
         self.core = make_core(None)
         self.link = link
         self.reading = Reading()
+        self._offered: int | None = None  # the run that the last tick offered to go on
 
     def step(self, data: bytes, now_s: float, requests: Sequence[Request], force: bool) -> tuple[bytes, list[Outcome]]:
         """Take bytes; if they held telemetry, or `force` says so, tick once. Returns the bytes to send.
@@ -35,11 +36,17 @@ class Pump:
         if not (force or link.pending):
             return link.poll(now_s), []
         self.reading = reading = link.take_reading()
+        told: int | None = None
         # A board that does not fit says nothing of the shop: the core is made for the one that replaces it.
         if self._remake and reading.board is not None and reading.incompatible is None:
             self._remake = False
-            self.core = self._make_core(reading.board.fitted)
+            told, self.core = self._offered, self._make_core(reading.board.fitted)
         outcome = self.core.tick(now_s, reading, requests)
+        if told is not None:
+            # The core before has told of it; that this one offers the same run is no news.
+            news = (one for one in outcome.events if (one.kind, one.data.get("run_id")) != ("run_resumable", told))
+            outcome = outcome._replace(events=tuple(news))
+        self._offered = outcome.snapshot.oven.resumable_run_id
         return link.send(outcome.command, now_s), [outcome]
 
     def idle(self, now_s: float) -> bytes:
@@ -56,4 +63,5 @@ class Pump:
         pump = cls.__new__(cls)
         pump._make_core, pump._remake = make_core, memory.remake
         pump.core, pump.link, pump.reading = memory.core, memory.link, memory.core.reading
+        pump._offered = memory.core.oven.resumable_run_id
         return pump
