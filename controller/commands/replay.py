@@ -6,12 +6,13 @@ import json
 import os
 import sys
 from argparse import ArgumentParser, Namespace
-from collections.abc import Callable, Iterable
-from dataclasses import dataclass
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass, field
 from pathlib import Path
 from typing import Any, Final
 
 from controller.commands.records import whole_number
+from controller.commands.replay_book import BACK_S, Stretch, Then, coverage, events_about
 from controller.commands.shipped import load_shipped, read_shop
 from controller.core.limits import Limits, derive
 from controller.core.tick import Core
@@ -39,6 +40,8 @@ from controller.wire.frames import FrameDecoder
 from controller.words import say_duration
 
 DIFFERS: Final = 1
+WHOLE_S: Final = 2.0
+"""A tape that lacks less of its run is whole: a sample comes once a second."""
 _WISHES: Final = {
     wish.__name__: wish for wish in (StopOven, Resume, Confirm, Preheat, TankOff, Quench, Presence, StopAll)
 }
@@ -72,6 +75,15 @@ class Replay:
     tick: int | None = None
     added: tuple[str, ...] = ()
     """What today's core remembers and the recorded one did not: taken as in a new core."""
+    stretches: list[Stretch] = field(default_factory=list)
+    run_s: float = 0.0
+    covered_s: float | None = None
+    """How much of the run's `run_s` was replayed; None where a tick differs, for the rest was not looked at."""
+    is_open: bool = False
+
+    def length_s(self) -> float:
+        """How long the replayed parts are together; the clock of a process says nothing about the next one's."""
+        return sum(one.until_s - one.from_s for one in self.stretches)
 
 
 def run(args: Namespace) -> int:
@@ -79,9 +91,13 @@ def run(args: Namespace) -> int:
     book = Book(database_path(args.data or default_data_directory(os.environ)))
     try:
         limits = read_shop(args.shop, load_shipped()).limits if args.shop else None
-        if book.run(args.run) is None:
+        entry = book.run(args.run)
+        if entry is None:
             raise CannotReplayError(f"There is no run {args.run} in the book; `ovenhand records list` shows them.")
-        done = replay(args.run, _until_damaged(book.tape(args.run)), limits)
+        done = replay(args.run, _until_damaged(book.tape(args.run)), limits, events_about(book, entry))
+        done.is_open = entry["ended_at"] is None
+        done.run_s, covered_s = coverage(book.samples(args.run), done.stretches)
+        done.covered_s = None if done.differs else covered_s
     except (CannotReplayError, RecordsError) as error:
         print(error, file=sys.stderr)
         return 2
@@ -98,13 +114,17 @@ def run(args: Namespace) -> int:
     return DIFFERS if done.differs else 0
 
 
-def replay(run_id: int, tape: Iterable[TapeEntry | str], limits: Limits | None = None) -> Replay:
+def replay(
+    run_id: int, tape: Iterable[TapeEntry | str], limits: Limits | None = None,
+    events: Sequence[Mapping[str, Any]] = (),
+) -> Replay:  # fmt: skip
     """Feed a tape to today's core and compare what it answers with what was answered then, up to the first difference.
 
-    A text in the tape's place says that it is damaged from there. `limits`: others than the recorded ones. Raises
-    CannotReplayError where no part of it can be replayed.
+    A text in the tape's place says that it is damaged from there. `limits`: others than the recorded ones. `events`:
+    what the book has of it, which tells what acted then. Raises CannotReplayError where no part of it can be replayed.
     """
     done = Replay(run_id, limits is not None)
+    then, boot = Then(events), 0
     pump: Pump | None = None
     step = _Step()
     for entry in tape:
@@ -113,20 +133,23 @@ def replay(run_id: int, tape: Iterable[TapeEntry | str], limits: Limits | None =
             break
         if step.complete(entry):
             if pump is not None:
-                _compare(pump, step, done)
+                _compare(pump, step, done, then)
             step.clear()
         if done.differs:
             break
         if entry.kind is TapeKind.MEMORY:
             if pump is None or entry.payload[0]:
+                boot += entry.now_s < done.until_s - BACK_S
+                done.stretches.append(Stretch(boot, entry.now_s, entry.now_s))
                 done.restarts += pump is not None
                 pump, added = _pump(entry.payload[1:], limits)
                 done.added = tuple(sorted({*done.added, *added}))
+                then.begin(pump, boot, entry.now_s)
         else:
             step.take(entry)
     else:
         if pump is not None and step.any:
-            _compare(pump, step, done)
+            _compare(pump, step, done, then)
     if done.from_s is None and not done.differs:
         raise CannotReplayError(
             done.damaged or f"Run {run_id} has no tape that can be replayed: only the last 50 runs keep theirs."
@@ -185,10 +208,11 @@ def _pump(memory: bytes, limits: Limits | None) -> tuple[Pump, tuple[str, ...]]:
     return Pump.remembering(remembered, make), remembered.added
 
 
-def _compare(pump: Pump, step: _Step, done: Replay) -> None:
+def _compare(pump: Pump, step: _Step, done: Replay, then: Then) -> None:
     now_s = step.now_s or 0.0
     done.from_s = now_s if done.from_s is None else done.from_s
     done.until_s = now_s
+    done.stretches[-1] = done.stretches[-1]._replace(until_s=now_s)
     if step.port is not None:
         pump.link.port_changed(step.port)
     try:
@@ -202,7 +226,7 @@ def _compare(pump: Pump, step: _Step, done: Replay) -> None:
     done.ticks += len(outcomes)
     if _compared(wrote, done.other_limits) != _compared(step.wrote, done.other_limits):
         done.tick = done.ticks
-        done.differs = _in_words(now_s - done.from_s, step.wrote, wrote, outcomes)
+        done.differs = _in_words(done.length_s(), step.wrote, wrote, outcomes, then.acting(now_s))
 
 
 def _compared(sent: bytes, other_limits: bool) -> bytes | list[bytes]:
@@ -210,13 +234,18 @@ def _compared(sent: bytes, other_limits: bool) -> bytes | list[bytes]:
     return [body for body in FrameDecoder().feed(sent, 0.0) if body[:1] != b"L"] if other_limits else sent
 
 
-def _in_words(after_s: float, then: bytes, now: bytes, outcomes: list[Outcome]) -> str:
+def _in_words(after_s: float, then: bytes, now: bytes, outcomes: list[Outcome], acted: Mapping[str, str]) -> str:
     causes = []
+    still: set[str] = set()
     for outcome in outcomes:
-        causes += [row.text for row in outcome.snapshot.rows if row.state in ("withhold", "trip")]
+        acting = [row for row in outcome.snapshot.rows if row.state in ("withhold", "trip")]
+        causes += [row.text for row in acting]
+        still.update(row.name for row in acting)
         causes += [f"{event.text}" for event in outcome.events]
     because = " ".join(dict.fromkeys(causes)) or "No interlock acts now."
-    return f"{say_duration(after_s)} after the tape begins. Then: {said(then)}. Now: {said(now)}. {because}"
+    no_more = [text for name, text in acted.items() if name not in still] if outcomes else []
+    gone = f" What acted then does not now: {' '.join(no_more)}" if no_more else ""
+    return f"{say_duration(after_s)} after the tape begins. Then: {said(then)}. Now: {said(now)}. {because}{gone}"
 
 
 def said(sent: bytes) -> str:
@@ -263,11 +292,11 @@ def _until_damaged(tape: Iterable[TapeEntry]) -> Iterable[TapeEntry | str]:
 
 
 def _tell(done: Replay) -> None:
-    length = say_duration(done.until_s - (done.from_s or 0.0))
+    length = say_duration(done.length_s())
     if done.differs:
         print(f"Run {done.run_id} differs at tick {done.tick}, {done.differs}")
     else:
-        print(f"Run {done.run_id}: the same commands in all {done.ticks} ticks, {length}.")
+        print(f"Run {done.run_id}: the same commands in all {done.ticks} ticks, {length}{_not_on_tape(done)}.")
     if done.restarts:
         print(f"The service was started anew {done.restarts} times in it.", file=sys.stderr)
     if done.added:
@@ -279,9 +308,20 @@ def _tell(done: Replay) -> None:
         print(f"Only as far as the tape can be read: {done.damaged}", file=sys.stderr)
 
 
+def _not_on_tape(done: Replay) -> str:
+    """What the reader would else take as replayed."""
+    missing_s = done.run_s - (done.covered_s or 0.0)
+    is_open = "; the run is open" if done.is_open else ""
+    if missing_s < WHOLE_S:
+        return is_open
+    so_far = " so far" if done.is_open else ""
+    return f"{is_open}; {say_duration(missing_s)} of the run's {say_duration(done.run_s)}{so_far} are not on the tape"
+
+
 def _as_json(done: Replay) -> dict[str, Any]:
     return {
-        "run_id": done.run_id, "ticks": done.ticks, "duration_s": done.until_s - (done.from_s or 0.0),
+        "run_id": done.run_id, "ticks": done.ticks, "duration_s": done.length_s(),
         "restarts": done.restarts, "same": not done.differs, "tick": done.tick, "differs": done.differs,
-        "damaged": done.damaged, "added": list(done.added),
+        "damaged": done.damaged, "added": list(done.added), "open": done.is_open, "run_s": round(done.run_s, 3),
+        "covered_s": None if done.covered_s is None else round(done.covered_s, 3),
     }  # fmt: skip

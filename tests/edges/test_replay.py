@@ -7,6 +7,7 @@ import json
 import pickle
 import pickletools
 import random
+import re
 import sqlite3
 import time
 from collections.abc import Sequence
@@ -18,6 +19,7 @@ import pytest
 
 from controller.commands import replay as command
 from controller.commands.replay import CannotReplayError, Replay, replay, request_of, said
+from controller.commands.replay_book import Stretch, Then, coverage
 from controller.core import interlocks
 from controller.core.table import TABLE
 from controller.core.tick import Core
@@ -164,6 +166,79 @@ def test_another_rule_in_the_table_shows_too(book: Book, monkeypatch: pytest.Mon
     assert "Now: oven " in done.differs
 
 
+def test_a_row_that_was_loosened_since_is_named_from_the_book(
+    book: Book, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    deaf = tuple(replace(row, limit=2.0) if row.name == "door" else row for row in TABLE)
+    monkeypatch.setattr(interlocks, "TABLE", deaf)
+    assert ask("1", "--data", str(book.path.parent)) == 1
+    assert "No interlock acts now. What acted then does not now: The oven door is open.\n" in capsys.readouterr().out
+
+
+def test_what_stood_when_the_tape_began_is_known_from_its_memory(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    night = Night(tmp_path)
+    night.arm()
+    night.run(400.0, start(3000.0))
+    night.shop.fault("door_open", True)
+    night.run(800.0)
+    night.shop.fault("door_open", False)
+    night.run(60.0)
+    night.run(5.0, StopOven())
+    night.close()
+    book = Book(database_path(tmp_path))
+    entry = book.run(1)
+    assert entry is not None
+    tape = list(book.tape(1))
+    opened = next(event["mono_s"] for event in entry["events"] if event["data"].get("interlock") == "door")
+    begin = next(at for at, one in enumerate(tape) if one.kind is TapeKind.MEMORY and one.now_s > opened)
+    deaf = tuple(replace(row, limit=2.0) if row.name == "door" else row for row in TABLE)
+    monkeypatch.setattr(interlocks, "TABLE", deaf)
+    done = replay(1, tape[begin:], events=())
+    assert "What acted then does not now: The oven door is open." in done.differs
+
+
+@pytest.mark.parametrize("began_anew", [False, True])
+def test_a_tape_that_lost_its_end_says_how_much_of_the_run_is_not_on_it(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], began_anew: bool
+) -> None:
+    night = Night(tmp_path)
+    night.arm()
+    night.run(20.0)
+    night.run(55.0, start())
+    night.close()  # killed: the block of the tape that was open is lost
+    if began_anew:
+        Records(database_path(tmp_path), wall=lambda: WALL_S + 90.0, mono=lambda: 90.0).close(20.0)
+    out = tmp_path / "out.json"
+    assert ask("1", "--data", str(tmp_path), "--json", str(out)) == 0
+    said, told = capsys.readouterr().out, json.loads(out.read_text())
+    assert told["open"] is not began_anew
+    assert told["run_s"] == pytest.approx(54.0, abs=2.0)
+    assert 20.0 < told["covered_s"] < 50.0
+    missing = round(told["run_s"] - told["covered_s"])
+    if began_anew:
+        assert said.endswith(f"; {missing} s of the run's {told['run_s']:.0f} s are not on the tape.\n"), said
+    else:
+        assert "; the run is open; " in said
+        assert said.endswith(f"{missing} s of the run's {told['run_s']:.0f} s so far are not on the tape.\n"), said
+
+
+def test_what_two_boots_recorded_at_the_same_time_of_their_clocks_is_not_mistaken() -> None:
+    """The clock begins anew with each boot: of the second nothing is on the tape."""
+    samples = [{"mono_s": float(second)} for second in (*range(100, 200), *range(120, 160))]
+    assert coverage(samples, [Stretch(0, 50.0, 190.0)]) == (99.0 + 39.0, 90.0)
+    assert coverage(samples, [Stretch(0, 50.0, 190.0), Stretch(1, 130.5, 300.0)]) == (138.0, 90.0 + 28.5)
+    acts = {"kind": "interlock_withheld", "text": "The door is open.", "data": {"interlock": "door"}}
+    shut = {"kind": "interlock_cleared", "text": "", "data": {"interlock": "door"}}
+    then = Then([{"mono_s": 100.0, **acts}, {"mono_s": 150.0, **shut}, {"mono_s": 130.0, **acts}])
+    pump = Pump(lambda _: Core(limits()), Link())
+    cases = ((0, 99.0, False), (0, 140.0, True), (0, 160.0, False), (1, 129.0, False), (1, 160.0, True))
+    for boot, now_s, acted in cases:
+        then.begin(pump, boot, 50.0)
+        assert ("door" in then.acting(now_s)) is acted, (boot, now_s)
+
+
 def test_a_restart_in_mid_run_goes_on_with_what_the_next_process_knew(tmp_path: Path) -> None:
     night = Night(tmp_path)
     night.arm()
@@ -227,6 +302,7 @@ def test_a_cut_off_run_taken_up_late_is_replayed_with_the_memory_of_its_own_proc
     done = replay(1, tape)
     assert (done.differs, done.restarts) == ("", 1)
     assert done.until_s > 5000.0 + waited_s
+    assert done.length_s() < 1000.0, "the time without a process is not part of it"
 
 
 def test_no_commit_of_a_stop_or_a_trip_leaves_one_half_of_it(
@@ -367,8 +443,11 @@ def test_the_command_says_it_and_its_exit_code_too(
     data = ("--data", str(book.path.parent))
     out = tmp_path / "out.json"
     assert ask("1", *data, "--json", str(out)) == 0
-    assert capsys.readouterr().out.startswith("Run 1: the same commands in all ")
-    assert json.loads(out.read_text())["same"] is True
+    assert re.fullmatch(r"Run 1: the same commands in all \d+ ticks, 11 min\.\n", capsys.readouterr().out)
+    told = json.loads(out.read_text())
+    assert (told["same"], told["open"]) == (True, False)
+    assert told["run_s"] == pytest.approx(told["covered_s"], abs=2.0)
+    assert told["run_s"] > 500.0
     assert ask("1", *data, "--json", str(tmp_path / "no" / "out.json")) == 2
     assert "out.json cannot be written: No such file" in capsys.readouterr().err
     shop = tmp_path / "shop.toml"
