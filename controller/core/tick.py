@@ -230,6 +230,8 @@ class Core:
             if moment.dt_s > 0.0:
                 # A frame that is told over and over proves nothing: what is fresh has a later time of the board.
                 self._frame_s = now_s
+                if gap_s <= GAP_PAUSES_S:
+                    self.oven_watch.missed(gap_s)
         silent_s = UNKNOWN if self._frame_s is None else now_s - self._frame_s
         silent = not silent_s < SILENT_S
         if silent != self.silent:
@@ -329,7 +331,9 @@ class Core:
         self.sensing.frozen(facts, board, command.oven_duty, command.tank_duty)
         withheld = self.interlocks.acting("oven_over_program")
         oven_duty, tank_duty = (command.oven_duty, command.tank_duty) if heard else (0.0, 0.0)
-        self.oven_watch.second(facts, oven_duty, oven_on, self.oven.air_target_c, withheld, self.oven.active)
+        self.oven_watch.second(
+            facts, oven_duty, oven_on, self.oven.air_target_c, withheld, self.oven.active, self.oven_applied
+        )
         self.tank_watch.second(facts, tank_duty, tank_on, self.limits.tank_limit_c)
         if self.tank_watch.step_k is not None:
             rise_k = self.tank_watch.step_k

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from collections import deque
 from itertools import islice
+from math import nan
 from typing import Final
 
 from controller.core.facts import NEVER, Facts
+from controller.core.heat_account import HeatAccount
 
 HALF_DUTY: Final = 0.5
 FULL_DUTY: Final = 0.9
@@ -22,6 +24,8 @@ NO_RISE_K: Final = 3.0
 # in which a shut oven falls by 0.8 K and does not rise: three of them are still less than the rise that is asked for.
 FLICKER_S: Final = 3
 LOST_K: Final = 0.9
+# Of a time without telemetry, whatever its length, two seconds are looked at when it is over.
+LOOKED_AT_S: Final = 2
 DOOR_ANSWER_S: Final = 90.0
 DOOR_RISE_K: Final = 3.0
 DOOR_FALL_K: Final = 5.0
@@ -50,6 +54,7 @@ class OvenWatch:
         self._past: deque[float] = deque(maxlen=SHARED_FOR_S + 1)
         self._half_s = 0
         self._shares: deque[float] = deque(maxlen=SHARED_FOR_S + 1)
+        self._account = HeatAccount()
         self.door_shut_s = 1e9
         self.since_fast_fall_s = 1e9
         self._asked_s = 0.0
@@ -64,11 +69,12 @@ class OvenWatch:
         self._quiet_c = NEVER
 
     def second(
-        self, facts: Facts, asked: float, on: bool, air_target_c: float | None, withheld_over: bool, active: bool
+        self, facts: Facts, asked: float, on: bool, air_target_c: float | None, withheld_over: bool, active: bool,
+        gave: float | None = None,
     ) -> None:
-        """One second: the duty asked, whether the output was on, the air target, and whether the row
-        `oven_over_program` has taken the heat off. Without an `active` run nothing is asked about the door: an
-        oven that cools after its run is no question."""
+        """One second: the duty asked, whether the output was on, the air target, whether the row
+        `oven_over_program` has taken the heat off, and the duty that the board `gave`, where that is known. Without an
+        `active` run nothing is asked about the door: an oven that cools after its run is no question."""
         if not active and self.asking:
             self.asking = self._said_no = False
             self._past.clear()
@@ -80,10 +86,24 @@ class OvenWatch:
         self._half_s = self._half_s + 1 if asked > HALF_DUTY else 0
         # Less than nine tenths is only a share where the circuit gives no more.
         self._shares.append(asked if asked >= FULL_DUTY or facts.duty_sum >= WHOLE_CIRCUIT else 0.0)
-        self._no_rise(facts, air_target_c)
+        self._no_rise(facts, air_target_c, asked if gave is None else gave)
         self._falling(facts)
         self._rising_off(facts, asked, on)
         self._over_rising(facts, asked, on, withheld_over)
+
+    def missed(self, gap_s: float) -> None:
+        """After `gap_s` without telemetry that pauses nothing: the time of these rules goes on, without readings and
+        without heat, and nothing is compared as if less time had gone by."""
+        seconds = int(gap_s) - LOOKED_AT_S
+        if seconds <= 0:
+            return
+        self._past.extend([nan] * seconds)
+        self._shares.extend([0.0] * seconds)
+        self._half_s = 0
+        self._account.missed(seconds)
+        self.door_shut_s += seconds
+        self.since_fast_fall_s += seconds
+        self._since_unanswered_s += seconds
 
     def opened_lately(self) -> bool:
         """Whether the door was open within four minutes, by its switch, or without one by how fast the reading fell.
@@ -118,6 +138,7 @@ class OvenWatch:
         self._before.clear()
         self._half_s = 0
         self._shares.clear()
+        self._account.begin(nan)
         self.door_shut_s += gap_s
         self.since_fast_fall_s += gap_s
         self._since_unanswered_s += gap_s
@@ -131,9 +152,14 @@ class OvenWatch:
         fell_k = past[-1 - seconds] - past[-1]
         return fell_k if fell_k == fell_k else NEVER
 
-    def _no_rise(self, facts: Facts, air_target_c: float | None) -> None:
+    def _no_rise(self, facts: Facts, air_target_c: float | None, gave: float) -> None:
         below = air_target_c is not None and facts.oven_c < air_target_c - 10.0
         facts.oven_no_rise_k = NEVER
+        # A bad sample says neither, and the account goes on through it.
+        if air_target_c is None or facts.oven_c >= air_target_c - 10.0 or self.asking or self.door_shut_s == 0.0:
+            self._account.begin(facts.oven_c)
+        else:
+            facts.oven_no_rise_k = self._account.second(facts.oven_c, min(gave, self._shares[-1]), self.door_fitted)
         if not below or self.asking:
             return
         for seconds, share in ((FULL_FOR_S, FULL_DUTY), (SHARED_FOR_S, SHARED_DUTY)):

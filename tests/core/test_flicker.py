@@ -12,13 +12,15 @@ from tests.core.rig import Rig, limits, program
 from tests.core.test_watch import Oven
 
 
-def told_s(oven: Oven, lost_every: int, *, k_per_s: float = 0.0, lost_k: float = 0.0, seconds: int = 600) -> int | None:
+def told_s(
+    oven: Oven, lost_every: int, *, k_per_s: float = 0.0, lost_k: float = 0.0, seconds: int = 600, from_c: float = 60.0
+) -> int | None:
     """When an oven at full heat is said not to rise. Every so many seconds one is without heat, and costs lost_k."""
-    reading_c = 60.0
+    reading_c = from_c
     for at in range(1, seconds + 1):
         lost = lost_every > 0 and at % lost_every == 0
         reading_c += -lost_k if lost else k_per_s
-        oven.second(reading_c, asked=0.0 if lost else 1.0, target_c=200.0)
+        oven.second(reading_c, asked=0.0 if lost else 1.0, target_c=from_c + 140.0)
         if oven.facts.oven_no_rise_k >= 0.0:
             return at
     return None
@@ -32,14 +34,19 @@ def test_an_oven_that_does_not_answer_is_told_though_a_second_is_lost_now_and_th
     assert told_s(Oven(door_fitted=True), lost_every) == seconds
 
 
-def test_with_more_seconds_lost_than_that_it_is_not_judged() -> None:
-    assert told_s(Oven(), FULL_FOR_S // (FLICKER_S + 1)) is None
+@pytest.mark.parametrize(("lost_every", "seconds"), [(FULL_FOR_S // (FLICKER_S + 1), 196), (10, 205), (5, 222)])
+def test_with_more_seconds_lost_than_that_it_is_told_by_what_the_slowest_would_do(
+    lost_every: int, seconds: int
+) -> None:
+    assert told_s(Oven(), lost_every) == seconds
+    assert told_s(Oven(door_fitted=True), lost_every) == seconds
 
 
 @pytest.mark.parametrize("lost_every", [100, 50, 41])
 def test_a_weak_oven_that_loses_heat_in_those_seconds_is_no_dead_one(lost_every: int) -> None:
-    """3 K in 2 min are asked of it; two seconds without heat cost a shut oven 0.8 K."""
-    assert told_s(Oven(), lost_every, k_per_s=0.026, lost_k=0.8) is None
+    """3 K in 2 min are asked of it; two seconds without heat cost a shut oven 0.8 K. So weak it is only hot: at 60 °C
+    the slowest of the study rises five times as fast."""
+    assert told_s(Oven(), lost_every, k_per_s=0.026, lost_k=0.8, from_c=200.0) is None
 
 
 def test_seconds_before_the_heat_are_no_flicker() -> None:

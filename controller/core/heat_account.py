@@ -1,0 +1,69 @@
+"""An account of the heat that an oven was really given, and of what its reading made of it.
+
+Beside the windows of full heat, which a few seconds without any begin anew: whatever interrupts the heat again and
+again interrupts this one only by what the heat that was lost would have done.
+"""
+
+from __future__ import annotations
+
+from math import nan
+from typing import Final
+
+from controller.core.facts import NEVER
+from controller.core.slowest import Slowest, after, begun
+
+# With fewer seconds without heat than this the windows judge, and as they ever did.
+LOST_S: Final = 4
+EXPECTED_K: Final = 5.0
+RISE_K: Final = 3.0
+FALL_K: Final = 5.0
+
+
+class HeatAccount:
+    """Runs from where the reading last rose, beside the slowest oven with the same heat."""
+
+    __slots__ = ("_from_c", "_high_c", "_lost_s", "_low_c", "_model", "_unseen")
+
+    def __init__(self) -> None:
+        self.begin(nan)
+
+    def begin(self, reading_c: float) -> None:
+        """Anew from this reading, °C; NaN: from the next one that is known."""
+        self._from_c = self._low_c = self._high_c = reading_c
+        self._model: Slowest = begun(reading_c)
+        self._lost_s = 0
+        self._unseen = False
+
+    def missed(self, seconds: int) -> None:
+        """So many seconds that nobody looked at, without heat; what the door did meanwhile is not known."""
+        for _ in range(seconds):
+            self._model = after(self._model, 0.0, 1.0)
+        self._lost_s += seconds
+        self._unseen = True
+
+    def second(self, reading_c: float, given: float, shut: bool) -> float:
+        """What lacks of a rise by 3 K, K, where even the slowest oven would have risen by 5; NEVER otherwise.
+
+        `given`: the duty as the board drove it, 0..1; 0 in a second that was lost to full heat. A reading that fell is
+        the business of the falling rows, unless the door is known to be `shut`.
+        """
+        if self._from_c != self._from_c:
+            self.begin(reading_c)
+            return NEVER
+        self._model = after(self._model, given, 1.0)
+        self._lost_s += given <= 0.0
+        if reading_c != reading_c:
+            return NEVER
+        self._low_c = min(self._low_c, reading_c)
+        self._high_c = max(self._high_c, reading_c)
+        fell = self._high_c - reading_c >= FALL_K and not (shut and not self._unseen)
+        if fell or reading_c - self._low_c >= RISE_K:
+            self.begin(reading_c)
+            return NEVER
+        if self._model.probe_c < self._low_c:
+            # This oven holds its heat better than the slowest: from here on as the slowest would from here.
+            self._model = Slowest(self._model.element, self._low_c, self._low_c)
+            self._from_c = self._low_c
+        expected_k = self._model.probe_c - self._from_c
+        judged = self._lost_s >= LOST_S and expected_k >= EXPECTED_K
+        return RISE_K - (reading_c - self._low_c) if judged else NEVER
