@@ -272,7 +272,7 @@ def _listen(
     names = [socket.gethostname(), f"{socket.gethostname()}.local", *shop.network.names]
     controls: RehearsalControls | None = rehearsal
     app = create_app(
-        desk=service, book=Book(database_path(directory)), devices=devices, catalogue=catalogue,
+        desk=service, book=Book(database_path(directory), met=records.met), devices=devices, catalogue=catalogue,
         access=access, mode="rehearsal" if rehearsal else "shop", units=shop.units, rehearsal=controls,
         allowed_hosts=names, port=port, wall=time.time, record_error=RecordsError,
         record_trouble=lambda: records.trouble, alerts=teller, writer=ShopWriter(records, wall=time.time),

@@ -77,6 +77,10 @@ class Records:
         """A sentence for the smith while the disk takes nothing, or has not answered for half a minute."""
         return self._writer.trouble
 
+    def met(self, error: RecordsError) -> None:
+        """Somebody who reads the book met this: where the book is damaged, that is trouble of the record."""
+        self._writer.met(error)
+
     def read(self, do: Callable[[sqlite3.Connection], T]) -> T:
         """What `do` gives of what is committed, on a connection that only reads. Raises RecordsError."""
         return self._writer.read(do)

@@ -19,16 +19,18 @@ from typing import Any, Final, TypeVar
 from . import rows
 from .batch import Batch, Done, Gap, Item, awaited, commit
 from .lanes import Lanes
+from .look import hold, look_for, look_into
 from .opening import Opened, settle
 from .plain import table_of
-from .schema import RecordsError, open_for_writing, open_read_only, open_without_room
-from .trouble import full, gone, hangs, has_no_room, meanwhile, sentence
+from .schema import DamagedError, RecordsError, open_for_writing, open_read_only, open_without_room
+from .trouble import damaged, full, gone, hangs, has_no_room, is_damage, meanwhile, meanwhile_damaged, sentence
 
 T = TypeVar("T")
 _TOO_SLOW: Final = "The disk took less than what came."
 _log = logging.getLogger(__name__)
 
 HANGS_S: Final = 30.0  # a commit takes a tenth of a second, on a bad card now and then a few
+LOOK_EVERY_S: Final = 30.0  # where nothing is written meanwhile; it takes a millisecond
 
 
 class Writer:
@@ -52,6 +54,12 @@ class Writer:
         self._samples_every_s, self._retry_s = samples_every_s, retry_s
         self._lock_file, self._connection = opened.lock_file, opened.connection
         self._standing, self._book = opened.standing, opened.book
+        self._state_at = opened.found.state_at
+        self._held: int | None = None
+        self._witness: sqlite3.Connection | None = None
+        self._met: RecordsError | None = None
+        self._damaged = False
+        self._looked_s = time.monotonic()
         self._alone = threading.Lock()
         self._trouble: str | None = None
         self._trouble_since = 0.0
@@ -59,6 +67,8 @@ class Writer:
         if self._connection is None:
             self._begin_trouble(meanwhile(full(path), kept=opened.stands_known))
             lanes.leave(Item(settle, durable=True))
+        else:
+            self._hold()
         self._thread = threading.Thread(target=self._work, name="records", daemon=True)
         self._thread.start()
 
@@ -83,7 +93,17 @@ class Writer:
             with closing(open_read_only(self._path)) as connection:
                 return do(connection)
         except sqlite3.Error as error:
-            raise RecordsError(sentence(error, self._path)) from error
+            told = RecordsError(sentence(error, self._path))
+            self.met(told, error)
+            raise told from error
+        except RecordsError as error:
+            self.met(error)
+            raise
+
+    def met(self, told: RecordsError, cause: BaseException | None = None) -> None:
+        """Somebody who reads the book met this; the thread sees to it where the book is damaged."""
+        if is_damage(cause or told.__cause__):
+            self._met = told
 
     def close(self, timeout_s: float) -> bool:
         """Write what is left and close; False when the disk did not take it all in that time."""
@@ -102,11 +122,11 @@ class Writer:
             closed = self._lanes.wait(self._retry_s if in_trouble else self._samples_every_s, patient=in_trouble)
             batch = self._lanes.take()
             lost, _ = self._lanes.lost()
-            if any(batch) or lost:
-                if not self._write(batch) and closed:
+            anything = any(batch) or bool(lost)
+            if anything or closed or self._look_is_due():
+                written = self._write(batch)
+                if closed and not (written and anything):
                     break
-            elif closed:
-                break
         self._finish()
 
     def _finish(self) -> None:
@@ -114,12 +134,22 @@ class Writer:
         for item in self._lanes.give_up():
             if item.future is not None and awaited(item.future):
                 item.future.set_exception(RecordsError("The record was closed before this was written."))
+        # The last to close folds the log into the book, page by page as it finds them. Of a damaged one the last is
+        # one that cannot write, for the log may be all that is damaged.
+        connections = [self._connection, self._witness] if self._damaged else [self._witness, self._connection]
         try:
-            if self._connection is not None:
-                self._connection.close()
+            for connection in connections:
+                if connection is not None:
+                    connection.close()
         except sqlite3.Error as error:
             _log.warning("%s", sentence(error, self._path))
+        if self._held is not None:
+            os.close(self._held)
         os.close(self._lock_file)
+
+    def _look_is_due(self) -> bool:
+        unseen = self._met is not None and not self._damaged
+        return unseen or time.monotonic() - self._looked_s >= LOOK_EVERY_S
 
     def _write(self, batch: Batch) -> bool:
         """Commit a batch and answer those who wait; False, and none of it in the file, when that failed."""
@@ -142,14 +172,44 @@ class Writer:
             self._committing_since_s = None
 
     def _open(self) -> sqlite3.Connection:
-        if not self._path.exists():
-            # What has it open would write on into a file that no start finds again.
-            raise RecordsError(gone(self._path))
+        """The connection to a book that a start would find and could read. What has it open would write on into a file
+        that is gone, or is damaged beneath it."""
+        self._looked_s = time.monotonic()
         if self._connection is None:
+            if not self._path.exists():
+                raise RecordsError(gone(self._path))
             with self._alone:
                 self._connection = open_for_writing(self._path, self._wall)
             self._book, _ = rows.which_book(self._connection)  # somebody may have put another in its place
+            self._hold()
+        elif self._damaged:
+            raise DamagedError(damaged(self._path))
+        else:
+            self._look()
         return self._connection
+
+    def _look(self) -> None:
+        try:
+            look_for(self._path, self._held)
+        except RecordsError:
+            self._met = None  # it was another file's
+            raise
+        if self._met is not None:
+            raise DamagedError(damaged(self._path))
+        try:
+            look_into(self._path, self._book)
+        except DamagedError:
+            look_for(self._path, self._held)  # it may have gone between the two
+            raise
+
+    def _hold(self) -> None:
+        """What is needed later of a file that is sound now."""
+        try:
+            self._held = hold(self._path)
+            self._witness = open_read_only(self._path)
+        except (OSError, RecordsError) as error:
+            # Without them it is written all the same; the next look says what is wrong.
+            _log.warning("%s cannot be held: %s", self._path, error)
 
     def _gap(self) -> Gap | None:
         """What the book is to say of what it did not get since the last commit, None for nothing."""
@@ -161,6 +221,8 @@ class Writer:
 
     def _committed(self, batch: Batch, done: Done, gap: Gap | None) -> None:
         self._lanes.forget(batch, spoilt=done.spoilt, gap=gap)
+        if batch.state is not None:
+            self._state_at = self._wall()
         if batch.taken is not None:
             self._standing.void(batch.taken)
         if self._trouble is not None:
@@ -176,11 +238,17 @@ class Writer:
     def _failed(self, error: Exception, batch: Batch) -> None:
         """Undo the batch, say so once, and answer those who wait; the rest stays in its lanes."""
         cause = error.__cause__ or error  # opening the book has put the disk's answer into words of its own
+        hurt = isinstance(error, DamagedError) or is_damage(cause)
+        # Before it is open another book may come in its place.
+        self._damaged = self._damaged or (hurt and self._connection is not None)
         if has_no_room(cause, self._path):
             said = full(self._path)
         else:
             said = str(error) if isinstance(cause, RecordsError) else sentence(cause, self._path)
-        text = meanwhile(said, kept=self._keep_beside())
+        if hurt:
+            text = meanwhile_damaged(said, kept=self._keep_beside(all_of_it=True))
+        else:
+            text = meanwhile(said, kept=self._keep_beside(all_of_it=isinstance(cause, RecordsError)))
         if self._trouble is None:
             self._begin_trouble(text)
         else:
@@ -199,9 +267,14 @@ class Writer:
         self._trouble, self._trouble_since = text, self._wall()
         _log.error("%s", text)
 
-    def _keep_beside(self) -> bool:
-        """Keep the state that the book has not taken in the file beside it; False when that cannot be done either."""
+    def _keep_beside(self, *, all_of_it: bool = False) -> bool:
+        """Keep the state that the book has not taken in the file beside it; False when that cannot be done either.
+
+        `all_of_it`: the one that it has taken too, for nobody may be able to read it there.
+        """
         state = self._lanes.waiting_state
+        if state is None and all_of_it and (stored := self._lanes.stored_state) is not None:
+            return self._standing.write(self._book, stored, self._state_at)
         return self._standing.whole() if state is None else self._standing.write(self._book, state, self._wall())
 
 

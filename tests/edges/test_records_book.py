@@ -157,7 +157,7 @@ def _also_migrating(path: Path) -> None:
 @pytest.mark.parametrize(
     ("make", "words"),
     [
-        (_text, "cannot be read .*restore a back-up"),
+        (_text, "is damaged: .*restore a back-up"),
         (_other, "is not a record of this shop"),
         (_also_migrating, "is not a record of this shop"),
     ],

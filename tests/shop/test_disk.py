@@ -89,7 +89,7 @@ def begun(running: ShopProcess) -> int:
 
 
 def works_without_its_book(running: ShopProcess, words: str) -> None:
-    """The smith is told, and the shop goes on."""
+    """The smith is told, on the page and by an alert, and the shop goes on."""
     running.until(lambda: running.status()["record_trouble"] is not None, 40.0)
     status = running.status()
     assert words in status["record_trouble"]
@@ -197,12 +197,12 @@ def test_a_book_damaged_while_it_is_written_ends_no_tick_and_a_back_up_brings_it
         for file in (database_path(directory), directory / "ovenhand.db-wal"):
             with file.open("r+b") as content:
                 content.write(random.Random(seed).randbytes(file.stat().st_size))
-        # The writer goes on from what it has in memory; whoever opens the book is told.
+        works_without_its_book(running, "is damaged: stop the service, leave the file where it is")
         answer = running.client.get("/api/v1/runs")
         assert answer.status_code >= 500
         assert "restore a back-up" in answer.text
-        the_shop_goes_on(running)
         running.terminate()
+        assert "The book did not take what came last." in (directory / "log").read_text()
     serve = ["serve", "--rehearsal", "--data", str(directory), "--host", "127.0.0.1", "--port", "1"]
     capsys.readouterr()
     assert main(serve) == 2, "a damaged book must not be written on"
