@@ -77,9 +77,9 @@ def open_book(path: Path, wall: Callable[[], float]) -> Opened:
         raise
 
 
-def settle(connection: sqlite3.Connection) -> tuple[int, ...]:
-    """End the runs that a crash left open; answers their numbers."""
-    ended = rows.close_open_runs(connection)
+def settle(connection: sqlite3.Connection, state: str | None) -> tuple[int, ...]:
+    """End the runs that a crash left open; answers their numbers. `state`: the newest of the core that was kept."""
+    ended = rows.close_open_runs(connection, state)
     rows.withdraw_ended_run(connection)
     return ended
 
@@ -90,7 +90,7 @@ def _open_with_room(path: Path, wall: Callable[[], float], lock_file: int, new: 
     left_by_another = new and Standing(path).begin(None, 0) is not None
     try:
         book = _take_over(connection, standing)
-        cut_off = settle(connection)
+        cut_off = settle(connection, _find(connection).state)
         found = _find(connection)
         laid_down = standing.lay_down()
         # No room for the file may have been no room for what came last, with a book that takes a little again. In a

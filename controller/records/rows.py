@@ -40,6 +40,7 @@ _INSERT_SAMPLE: Final = (
 )
 
 _CUT_OFF: Final = "The service ended while the run was on (power, a crash or a restart)."
+_NOT_KNOWN: Final = "It is not known how the run ended: the book did not get its end."
 
 
 class RunStart(NamedTuple):
@@ -205,11 +206,15 @@ def end_run(
     )
 
 
-def close_open_runs(connection: sqlite3.Connection) -> tuple[int, ...]:
+def close_open_runs(connection: sqlite3.Connection, state: str | None) -> tuple[int, ...]:
     """End the runs that the last process left open, when they were last seen; answers their numbers.
 
-    Last seen is the wall time of the run's newest sample or event, whichever is later.
+    Last seen is the wall time of the run's newest sample or event, whichever is later. `state`: the newest that the
+    last process kept; a run that it does not know was over then, however that came.
     """
+    kept = table_of(state)
+    run = kept.get("run")
+    on = run_number(run) if isinstance(run, dict) else 0
     rows = connection.execute(
         "SELECT id, last_seen_at, started_mono_s,"
         " (SELECT at FROM samples WHERE run_id = runs.id ORDER BY id DESC LIMIT 1),"
@@ -222,7 +227,8 @@ def close_open_runs(connection: sqlite3.Connection) -> tuple[int, ...]:
         seen = [(last_seen_at, started_mono_s)]
         seen += [(at, mono_s) for at, mono_s in (pairs[:2], pairs[2:]) if at is not None]
         at, mono_s = max(seen)
-        end_run(connection, run_id, outcome="cut off", ending=_CUT_OFF, tempers=(), at=at, mono_s=mono_s)
+        ending = _NOT_KNOWN if "run" in kept and run_id != on else _CUT_OFF
+        end_run(connection, run_id, outcome="cut off", ending=ending, tempers=(), at=at, mono_s=mono_s)
     return tuple(row[0] for row in rows)
 
 

@@ -13,6 +13,7 @@ import threading
 import time
 from collections.abc import Callable
 from contextlib import closing
+from functools import partial
 from pathlib import Path
 from typing import Any, Final, TypeVar
 
@@ -66,7 +67,7 @@ class Writer:
         self._committing_since_s: float | None = None
         if self._connection is None:
             self._begin_trouble(meanwhile(full(path), kept=opened.stands_known))
-            lanes.leave(Item(settle, durable=True))
+            lanes.leave(Item(partial(settle, state=opened.found.state), durable=True))
         else:
             self._hold()
         self._thread = threading.Thread(target=self._work, name="records", daemon=True)
@@ -181,6 +182,7 @@ class Writer:
             with self._alone:
                 self._connection = open_for_writing(self._path, self._wall)
             self._book, _ = rows.which_book(self._connection)  # somebody may have put another in its place
+            self._met = None  # or that was met in the one before
             self._hold()
         elif self._damaged:
             raise DamagedError(damaged(self._path))

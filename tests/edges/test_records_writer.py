@@ -684,6 +684,7 @@ def test_a_disk_that_is_full_at_the_start_forgets_nothing_and_is_written_once_th
     assert [event["kind"] for event in book.events()] == ["interlock_tripped", "interlock_cleared"]
     first, second = (book.run(number) or {} for number in (7, 8))
     assert (first["outcome"], second["outcome"]) == ("stopped" if ended else "cut off", None)
+    assert first["ending"].startswith("Stopped by hand" if ended else "The service ended while the run was on")
     assert [gap["lost"] for gap in book.gaps()] == [0]
     assert book.verify() == []
     records.close(10.0)
