@@ -16,7 +16,7 @@ from typing import Final
 PARTS: Final = ("core", "wire", "sim")
 SINGLE: Final = (
     "controller/model.py", "controller/thermocouple.py",
-    "tests/study/judge.py", "tests/study/line.py", "tests/study/world.py",
+    "tests/study/book.py", "tests/study/judge.py", "tests/study/line.py", "tests/study/world.py",
 )  # fmt: skip
 # What mypyc 2.4 cannot do: a class that reads its own __slots__, a descriptor, tuples of many floats in a module,
 # and classes that the worlds copy half-way.

@@ -26,6 +26,7 @@ from controller.model import (
     TankOff,
 )
 from controller.sim.shop import SimShop
+from tests.study.book import Book
 from tests.study.rule import RuleError
 
 SET: Final = re.compile(rb"!(S,(\d+),(\d+),(\d+),(\d+),(\d+))\*([0-9A-F]{4})\n")
@@ -231,6 +232,7 @@ class HostJudge:
     def __init__(self, limits: Any) -> None:
         self._limits = limits
         self._wishes: dict[int, Any] = {}
+        self._told = Book()
         self.new_process()
         self.active_run: int | None = None
         self.ended_runs: set[int] = set()
@@ -245,19 +247,22 @@ class HostJudge:
         self._snapshot: Snapshot | None = None
         self._runs_here: set[int] = set()
         self._wishes = {}
+        self._told.new_process()
 
     def asked(self, requests: list[Request]) -> None:
         self._wishes = {request.id: request.wish for request in requests}
 
     def told(self, core: Core, outcome: Outcome, now_s: float, held_s: float, heard: bool) -> None:
         """One tick. Raises RuleError."""
+        latched = core.interlocks.latched
         self._happened(outcome, now_s, held_s)
-        self._command(core, outcome, now_s)
+        self._command(outcome, latched, now_s)
         frame = core.sensing.frame
         known = heard and frame is not None and frame.trips and not core.silent
         if known and outcome.snapshot.verdict != "trip":
             raise RuleError("the board says that it has tripped and the verdict is not trip")
         self._book(core, outcome)
+        self._told.look(core, outcome, latched)
         self._snapshot = outcome.snapshot
 
     def _happened(self, outcome: Outcome, now_s: float, held_s: float) -> None:
@@ -295,11 +300,9 @@ class HostJudge:
     def _answered(self, wish: object, accepted: bool, outcome: Outcome) -> None:
         if isinstance(wish, (StopOven, StopAll, TankOff)) and not accepted:
             raise RuleError("a stop was refused")
-        command = outcome.command
-        if isinstance(wish, (StopOven, StopAll)) and len(self._wishes) == 0 and command.oven_duty:
-            raise RuleError("duty for the oven in the tick that stopped it")
         if not accepted:
             return
+        self._told.taken(wish, outcome)
         if isinstance(wish, (Start, Resume)):
             self._oven_may = True
         if isinstance(wish, (Start, StopOven, StopAll)) and self.active_run not in self._runs_here:
@@ -310,11 +313,11 @@ class HostJudge:
         if isinstance(wish, StopOven | StopAll):
             self._oven_may = False
 
-    def _command(self, core: Core, outcome: Outcome, now_s: float) -> None:
+    def _command(self, outcome: Outcome, latches: tuple[str, ...], now_s: float) -> None:
         command, view, limits = outcome.command, outcome.snapshot, self._limits
-        latched = bool(core.interlocks.latched)
+        latched = bool(latches)
         if command.trip != latched:
-            raise RuleError(f"flag 16 is {command.trip} and the latches are {core.interlocks.latched}")
+            raise RuleError(f"flag 16 is {command.trip} and the latches are {latches}")
         for zone, duty, phases, may in (
             (view.oven, command.oven_duty, ("heat_up", "soak"), self._oven_may),
             (view.tank, command.tank_duty, ("preheat", "in_band"), self._tank_may),
