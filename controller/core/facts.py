@@ -77,6 +77,7 @@ class Facts:
         "tank_max_c",
         "tank_no_rise",
         "tank_rising_off_k",
+        "tank_unmoved",
         "tank_zone_missing",
         "too_long_s",
     )
@@ -142,6 +143,7 @@ class Facts:
     tank_max_c: float
     tank_no_rise: float
     tank_rising_off_k: float
+    tank_unmoved: float
     tank_zone_missing: float
     too_long_s: float
 

@@ -30,6 +30,10 @@ FROZEN_ALONE_K: Final = 5.0
 FROZEN_OIL_DUTY: Final = 0.9
 # Of what watts and litres promise the oil, as the row about no rise has it.
 OIL_SHARE: Final = 0.25
+# Heat, by watts and litres and nothing lost, that has to show in a single oil sensor before it is given any more.
+UNMOVED_K: Final = 3.0
+FROZEN_S: Final = 60.0
+UNMOVED_SURE_S: Final = 300.0
 SILENT_S: Final = 1.5
 
 
@@ -150,6 +154,7 @@ class Sensing:
         self._cold_same_s = 0.0
         self._frozen: dict[int, _Frozen] = {}
         self._alone = (_FrozenOven(), _FrozenOil(limits.tank_heater_w, limits.oil_heat_j_per_k()))
+        self._oil = _UnmovedOil(limits.tank_heater_w, limits.oil_heat_j_per_k())
         self.frame: Telemetry | None = None
         self.oven_heat_s_ago = self.tank_heat_s_ago = 1e9
 
@@ -226,10 +231,11 @@ class Sensing:
 
     def frozen(self, facts: Facts, board: Board, oven_duty: float, tank_duty: float) -> None:
         """Once a second: for how long a word stood still although the zone's other sensor moved; a single sensor:
-        although even the slowest oven, or a quarter of what the oil's heater gives, had moved it."""
+        although even the slowest oven, a quarter of what the oil's heater gives, or the oil's loss had moved it."""
         carrier = next((i for i, sensor in enumerate(self.sensors) if sensor.fitted), -1)
         facts.oven_frozen_s = self._zone_frozen((0, 1), oven_duty, board.chip, carrier)
         facts.tank_frozen_s = self._zone_frozen((2, 3), tank_duty, board.chip, carrier)
+        facts.tank_unmoved = float(self._oil.unmoved and not self.tank_limit.fitted)
 
     def _zone_frozen(self, pair: tuple[int, int], duty: float, chip: int, carrier: int) -> float:
         worst_s = 0.0
@@ -245,6 +251,8 @@ class Sensing:
                 worst_s = max(worst_s, watch.stood_s(same_s, other.value_c, duty))
             else:
                 worst_s = max(worst_s, self._alone[here // 2].stood_s(same_s, sensor.value_c, duty))
+                if sensor in (self.tank, self.tank_limit):
+                    worst_s = max(worst_s, self._oil.stood_s(same_s, duty))
         return worst_s
 
 
@@ -306,6 +314,36 @@ class _FrozenOil:
         self.stood += 1.0
         self.expected_k += self.k_per_s
         return self.stood if self.expected_k >= FROZEN_ALONE_K else 0.0
+
+
+class _UnmovedOil:
+    """A single oil sensor whose word does not move at all, by not one count, although the oil was given heat.
+
+    `unmoved`: it has stood for a minute, and through 3 K of heat. The oil is given no more then. What it was given it
+    must have lost meanwhile, or the word had moved; so without heat it falls by as much in the same time again,
+    however much this tank loses, and the word of a sensor that lives moves long before.
+    """
+
+    __slots__ = ("given_k", "k_per_s", "sure_s", "unmoved", "word_s")
+
+    def __init__(self, heater_w: float, heat_j_per_k: float) -> None:
+        self.k_per_s = heater_w / heat_j_per_k if heat_j_per_k > 0.0 else 0.0
+        self.given_k = self.word_s = self.sure_s = 0.0
+        self.unmoved = False
+
+    def stood_s(self, same_s: float, duty: float) -> float:
+        if same_s < self.word_s or same_s < 1.0:
+            self.given_k = 0.0
+            self.unmoved = False
+        else:
+            self.given_k += duty * self.k_per_s * (same_s - self.word_s)
+        self.word_s = same_s
+        if same_s < FROZEN_S or self.given_k < UNMOVED_K:
+            return 0.0
+        if not self.unmoved:
+            self.unmoved = True
+            self.sure_s = max(UNMOVED_SURE_S, 2.0 * same_s)
+        return same_s if same_s >= self.sure_s else 0.0
 
 
 _READ_FACTS: Final = (

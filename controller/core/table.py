@@ -235,7 +235,7 @@ TANK_ROWS: Final = (
     Row("tank_frozen", "tank", "tank_frozen_s", 60.0, "trip",
         "The oil's readings are alive.",
         "An oil reading stands still while the oil heats.",
-        "The sensor's chip may hang: switch the board off and on, and look at its wiring. " + RESET),
+        "The sensor's chip may hang: switch the board off and on, and look at its wiring and the heater's. " + RESET),
     Row("tank_no_rise", "tank", "tank_no_rise", 0.0, "trip",
         "The oil answers to its heater.",
         "Heated for minutes, and the oil hardly warmed.",

@@ -230,7 +230,8 @@ class Tank:
         self._watch_band(moment)
         self._settle_phase(moment)
         self._ask_for_presence(moment)
-        if not self.heating or moment.verdict.tank != PERMIT:
+        # A single sensor that has not answered its heat gets none: see `_UnmovedOil`.
+        if not self.heating or moment.verdict.tank != PERMIT or not moment.facts.tank_unmoved < 0.5:
             self._loop.withheld()
             self._since_loop_s = LOOP_S
         elif self._since_loop_s + dt_s >= LOOP_S:

@@ -14,7 +14,7 @@ WATCHED: Final = (
     "asked_applied_oven", "asked_applied_tank", "oil_step", "oil_still_rising", "oven_disagree_k", "oven_fall_asked",
     "oven_fall_k", "oven_fall_unanswered", "oven_frozen_s", "oven_no_rise_k", "oven_over_rising_k",
     "oven_rising_off_k", "quench_forecast_c", "tank_apart_k", "tank_fall_k", "tank_frozen_s", "tank_hot_c",
-    "tank_no_rise", "tank_rising_off_k",
+    "tank_no_rise", "tank_rising_off_k", "tank_unmoved",
 )  # fmt: skip
 """The facts that are looked at once a second, and only while the board is heard."""
 

@@ -37,6 +37,9 @@ OFF_PEAK_UNTIL_S: Final = 90.0
 BEFORE_OFF_S: Final = 300
 # A shop warms up over a day by less than this; a stuck relay heats an oven a hundred times as fast.
 OFF_DRIFT_K_PER_S: Final = 10.0 / 3600.0
+# Warm steel that is laid into a cold oven takes its air up by so much more than the 5 K of the row.
+COLD_LINE_C: Final = 60.0
+COLD_MORE_K: Final = 10.0
 # No oven loses its heat as fast as this behind a shut door: with the contactor open the drawn ones fall by at most
 # 0.4 K a second, with an open door by 1.5 K and more even on a slow probe.
 FAST_FALL_K: Final = 6.0
@@ -229,7 +232,8 @@ class OvenWatch:
 
         From 5 min before it, longer than an open door is asked about: when it is shut, the air is as hot as then again.
         A bad sample stands for nothing: the rest goes on from where it was. A sensor that was bad from the start joins
-        with what it shows then, once.
+        with what it shows then, once. From a cold oven 15 K are asked for: a load that is warm from its quench, or from
+        the temper before, warms it as it lies there and waits for its start.
         """
         facts.oven_rising_off_k = NEVER
         known = {at: c for at, c in enumerate((facts.oven_c, facts.oven_limit_c)) if c == c}
@@ -249,7 +253,8 @@ class OvenWatch:
             self._peak_c = max(self._peak_c, hottest_c)
             self._peak_of |= known.keys()
         if self._off_s > OFF_PEAK_UNTIL_S:
-            facts.oven_rising_off_k = hottest_c - self._peak_c
+            rise_k = hottest_c - self._peak_c
+            facts.oven_rising_off_k = rise_k - (COLD_MORE_K if self._peak_c < COLD_LINE_C else 0.0)
             if hottest_c > self._peak_c:
                 # After what the oven does, and no further: a line that rose by itself would hide a relay that sticks
                 # after a day at rest.

@@ -8,7 +8,7 @@ from math import isnan
 import pytest
 
 from controller.core.facts import Facts
-from controller.core.sensing import Sensing, Sensor
+from controller.core.sensing import Sensing, Sensor, _UnmovedOil
 from controller.model import Board, Telemetry
 from controller.thermocouple import shown_c
 from tests.core.rig import limits
@@ -330,14 +330,83 @@ def test_a_single_sensor_is_called_frozen_only_once_the_slowest_zone_had_moved_b
     assert oven_s is not None
     # 1200 W at twice 0.9 of the voltage into 5.2 kJ/K behind a slow element and probe: between two and four minutes.
     assert 120.0 < oven_s < 240.0
-    # A quarter of 1000 W into 10 l of 0.915 kg/l and 2.0 kJ/(kg K) warms it by 5 K in 366 s.
-    assert tank_s == pytest.approx(366.0, abs=2.0)
+    # 1000 W warm 10 l of 0.915 kg/l and 2.0 kJ/(kg K) by 3 K in 55 s: sure after five minutes at the earliest.
+    assert tank_s == pytest.approx(300.0, abs=1.5)
 
 
 def test_where_no_zone_need_move_a_still_word_says_nothing() -> None:
-    assert first_frozen_s("-N-N-", 0.2, 0.89) == (None, None), "too little duty"
+    assert first_frozen_s("-N-N-", 0.2, 0.08) == (None, None), "too little duty"
     assert first_frozen_s("-----", 1.0, 1.0) == (None, None), "two sensors that stand still together: a soak"
     assert first_frozen_s("NNNN-", 1.0, 1.0) == (None, None), "nothing is fitted"
+
+
+def still(watch: _UnmovedOil, from_s: int, to_s: int, duty: float) -> list[tuple[int, bool, float]]:
+    """A word that stands still, by the second: what changes, as (second, no more heat, for how long it is frozen)."""
+    told: list[tuple[int, bool, float]] = []
+    for second in range(from_s, to_s):
+        stood_s = watch.stood_s(float(second), duty)
+        if not told or (watch.unmoved, stood_s > 0.0) != (told[-1][1], told[-1][2] > 0.0):
+            told.append((second, watch.unmoved, stood_s))
+    return told
+
+
+def test_a_single_oil_sensor_that_does_not_answer_3_k_of_heat_within_a_minute_gets_no_more() -> None:
+    # 1000 W into 10 kJ/K: 0.1 K/s, 3 K after 30 s of full heat. The first second's look is none to count from.
+    assert still(_UnmovedOil(1000.0, 10_000.0), 1, 299, 1.0) == [(1, False, 0.0), (60, True, 0.0)]
+    # At a duty of 0.25 it takes 120 s; a binary figure, so that the edge is exact.
+    assert still(_UnmovedOil(1024.0, 8192.0), 1, 120, 0.25) == [(1, False, 0.0), (96, True, 0.0)]
+    assert still(_UnmovedOil(1024.0, 8192.0), 0, 96, 0.25) == [(0, False, 0.0)]
+    assert still(_UnmovedOil(1024.0, 8192.0), 0, 97, 0.25) == [(0, False, 0.0), (96, True, 0.0)]
+
+
+def test_without_heat_such_a_word_is_frozen_once_it_has_stood_as_long_again_and_for_five_minutes() -> None:
+    watch = _UnmovedOil(1024.0, 8192.0)
+    assert still(watch, 0, 97, 0.25)[-1] == (96, True, 0.0)
+    assert still(watch, 97, 400, 0.0) == [(97, True, 0.0), (300, True, 300.0)]
+    watch = _UnmovedOil(1024.0, 8192.0)
+    assert still(watch, 0, 193, 0.125)[-1] == (192, True, 0.0)
+    assert still(watch, 193, 500, 0.0) == [(193, True, 0.0), (384, True, 384.0)]
+
+
+def test_no_oil_and_no_heater_promise_a_single_oil_sensor_no_movement() -> None:
+    assert _UnmovedOil(1000.0, 1.0).k_per_s == 1000.0
+    assert _UnmovedOil(1000.0, 0.0).k_per_s == 0.0
+    assert _UnmovedOil(0.0, 1.0).k_per_s == 0.0
+
+
+def test_a_word_that_moves_begins_the_account_of_its_heat_anew() -> None:
+    for moved_s in (0.99, 58.0):
+        watch = _UnmovedOil(3072.0, 8192.0)
+        assert still(watch, 0, 301, 1.0)[-1] == (300, True, 300.0)
+        assert watch.stood_s(moved_s, 1.0) == 0.0
+        assert (watch.unmoved, watch.given_k) == (False, 0.0)
+        assert still(watch, 59, 70, 0.0) == [(59, False, 0.0)], "no heat since"
+    watch = _UnmovedOil(1024.0, 1024.0)
+    watch.stood_s(0.5, 1.0)
+    watch.stood_s(1.0, 1.0)
+    assert watch.given_k == 0.5
+    watch.stood_s(1.0, 1.0)
+    assert watch.given_k == 0.5, "no new frame since"
+
+
+@pytest.mark.parametrize(("faults", "told"), [("-N-N-", 1.0), ("-NN--", 0.0), ("-----", 0.0)])
+def test_only_a_single_oil_sensor_has_its_heat_held_back(faults: str, told: float) -> None:
+    sensing, facts, board = Sensing(limits()), Facts(), fitted_as(faults)
+    for second in range(1, 120):
+        sensing.take(frame(second * 1000, faults=faults), board, 0.0, 1.0)
+        sensing.frozen(facts, board, 0.0, 1.0)
+    assert facts.tank_unmoved == told
+
+
+def test_a_second_oil_sensor_that_comes_back_gives_the_heat_free() -> None:
+    sensing, facts = Sensing(limits()), Facts()
+    told = []
+    for second in range(1, 200):
+        faults = "-N-N-" if second < 150 else "-----"
+        sensing.take(frame(second * 1000, faults=faults), fitted_as(faults), 0.0, 1.0)
+        sensing.frozen(facts, fitted_as(faults), 0.0, 1.0)
+        told.append(facts.tank_unmoved)
+    assert (told[148 - 1], told[-1]) == (1.0, 0.0)
 
 
 def test_the_boards_own_clock_tells_how_long_it_was_silent() -> None:

@@ -112,7 +112,8 @@ def test_a_bad_sample_or_a_lost_sensor_does_not_hide_a_stuck_relay(
 ) -> None:
     risen_k = stuck_relay(reads_c)
     assert risen_k is not None
-    assert risen_k < 8.0
+    # Of a cold oven 15 K are asked for.
+    assert risen_k < 18.0
 
 
 @pytest.mark.parametrize("rested_h", [0.1, 14.0, 72.0])
@@ -125,7 +126,8 @@ def test_a_relay_that_sticks_after_days_at_rest_is_seen_as_soon_as_after_minutes
         oven.second(20.0 + 0.3 * at_s)
         if oven.worst["oven_rising_off_k"] >= 5.0:
             break
-    assert at_s <= 20
+    # Of a cold oven 15 K are asked for.
+    assert at_s <= 51
 
 
 def test_a_shop_that_warms_up_over_the_day_is_no_stuck_relay() -> None:
@@ -271,12 +273,12 @@ def test_after_other_resets_a_stuck_relay_is_told_from_where_the_oven_is(reset_s
         for _ in range(300):
             oven.second(300.0, asked=0.9, target_c=205.0)
         for at_s in range(100):
-            oven.second(300.0 - 2.55 * at_s)
+            oven.second(300.0 - 2.35 * at_s)
     oven.watch.reset()
     for _ in range(100):
-        oven.second(45.0)
+        oven.second(65.0)
     for at_s in range(60):
-        oven.second(45.0 + 0.3 * at_s)
+        oven.second(65.0 + 0.3 * at_s)
         if oven.worst["oven_rising_off_k"] >= 5.0:
             break
     assert at_s <= 20
