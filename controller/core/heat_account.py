@@ -7,24 +7,35 @@ again interrupts this one only by what the heat that was lost would have done.
 from __future__ import annotations
 
 from math import nan
-from typing import Final
+from typing import Final, NamedTuple
 
 from controller.core.facts import NEVER
 from controller.core.slowest import Slowest, after, begun
 
-# With fewer seconds without heat than this the windows judge, and as they ever did.
-LOST_S: Final = 4
-EXPECTED_K: Final = 5.0
-RISE_K: Final = 3.0
-FALL_K: Final = 5.0
+
+class Sizes(NamedTuple):
+    """Judged from `lost_s` seconds without heat on, where `expected_k` are: a rise by `rise_k` from the lowest, or a
+    fall by `fall_k` from the highest, begins it anew."""
+
+    lost_s: int
+    expected_k: float
+    rise_k: float
+    fall_k: float
+
+
+# With fewer seconds without heat the windows judge, and as they ever did.
+EXACT: Final = Sizes(4, 5.0, 3.0, 5.0)
+# For means of a reading that flutters, which by chance move this far apart, but not by as much as is expected.
+ROUGH: Final = Sizes(0, 20.0, 12.0, 12.0)
 
 
 class HeatAccount:
     """Runs from where the reading last rose, beside the slowest oven with the same heat."""
 
-    __slots__ = ("_from_c", "_high_c", "_lost_s", "_low_c", "_model", "_unseen")
+    __slots__ = ("_from_c", "_high_c", "_lost_s", "_low_c", "_model", "_sizes", "_unseen")
 
-    def __init__(self) -> None:
+    def __init__(self, sizes: Sizes = EXACT) -> None:
+        self._sizes = sizes
         self.begin(nan)
 
     def begin(self, reading_c: float) -> None:
@@ -42,7 +53,7 @@ class HeatAccount:
         self._unseen = True
 
     def second(self, reading_c: float, given: float, shut: bool) -> float:
-        """What lacks of a rise by 3 K, K, where even the slowest oven would have risen by 5; NEVER otherwise.
+        """What lacks of the rise, K, where even the slowest oven would have risen as far as expected; NEVER otherwise.
 
         `given`: the duty as the board drove it, 0..1; 0 in a second that was lost to full heat. A reading that fell is
         the business of the falling rows, unless the door is known to be `shut`.
@@ -56,8 +67,8 @@ class HeatAccount:
             return NEVER
         self._low_c = min(self._low_c, reading_c)
         self._high_c = max(self._high_c, reading_c)
-        fell = self._high_c - reading_c >= FALL_K and not (shut and not self._unseen)
-        if fell or reading_c - self._low_c >= RISE_K:
+        fell = self._high_c - reading_c >= self._sizes.fall_k and not (shut and not self._unseen)
+        if fell or reading_c - self._low_c >= self._sizes.rise_k:
             self.begin(reading_c)
             return NEVER
         if self._model.probe_c < self._low_c:
@@ -65,5 +76,5 @@ class HeatAccount:
             self._model = Slowest(self._model.element, self._low_c, self._low_c)
             self._from_c = self._low_c
         expected_k = self._model.probe_c - self._from_c
-        judged = self._lost_s >= LOST_S and expected_k >= EXPECTED_K
-        return RISE_K - (reading_c - self._low_c) if judged else NEVER
+        judged = self._lost_s >= self._sizes.lost_s and expected_k >= self._sizes.expected_k
+        return self._sizes.rise_k - (reading_c - self._low_c) if judged else NEVER

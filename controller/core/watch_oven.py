@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections import deque
 from itertools import islice
-from math import nan
+from math import fsum, nan
 from typing import Final
 
 from controller.core.facts import NEVER, Facts
-from controller.core.heat_account import HeatAccount
+from controller.core.heat_account import ROUGH, HeatAccount
 
 HALF_DUTY: Final = 0.5
 FULL_DUTY: Final = 0.9
@@ -26,6 +26,8 @@ FLICKER_S: Final = 3
 LOST_K: Final = 0.9
 # Of a time without telemetry, whatever its length, two seconds are looked at when it is over.
 LOOKED_AT_S: Final = 2
+# Of a flutter with a memory of 1 to 20 s, 0.3 to 0.9 are left in a mean of so many seconds.
+MEAN_S: Final = 20
 DOOR_ANSWER_S: Final = 90.0
 DOOR_RISE_K: Final = 3.0
 DOOR_FALL_K: Final = 5.0
@@ -58,6 +60,8 @@ class OvenWatch:
         self._half_s = 0
         self._shares: deque[float] = deque(maxlen=SHARED_FOR_S + 1)
         self._account = HeatAccount()
+        self._rough = HeatAccount(ROUGH)
+        self._few: deque[float] = deque(maxlen=MEAN_S)
         self.door_shut_s = 1e9
         self.since_fast_fall_s = 1e9
         self._asked_s = 0.0
@@ -104,6 +108,7 @@ class OvenWatch:
         self._shares.extend([0.0] * seconds)
         self._half_s = 0
         self._account.missed(seconds)
+        self._rough.missed(seconds)
         self.door_shut_s += seconds
         self.since_fast_fall_s += seconds
         self._since_unanswered_s += seconds
@@ -142,6 +147,8 @@ class OvenWatch:
         self._half_s = 0
         self._shares.clear()
         self._account.begin(nan)
+        self._few.clear()
+        self._rough.begin(nan)
         self.door_shut_s += gap_s
         self.since_fast_fall_s += gap_s
         self._since_unanswered_s += gap_s
@@ -163,6 +170,7 @@ class OvenWatch:
             self._account.begin(facts.oven_c)
         else:
             facts.oven_no_rise_k = self._account.second(facts.oven_c, min(gave, self._shares[-1]), self.door_fitted)
+        facts.oven_no_rise_k = max(facts.oven_no_rise_k, self._flutters(facts.oven_c, air_target_c, gave))
         if not below or self.asking:
             return
         for seconds, share in ((FULL_FOR_S, FULL_DUTY), (SHARED_FOR_S, SHARED_DUTY)):
@@ -174,6 +182,17 @@ class OvenWatch:
             if unheated_s <= (0 if opened else FLICKER_S) and len(self._past) > seconds:
                 missing_k = self._missing_k(seconds) - LOST_K * unheated_s
                 facts.oven_no_rise_k = max(facts.oven_no_rise_k, missing_k)
+
+    def _flutters(self, reading_c: float, air_target_c: float | None, gave: float) -> float:
+        """What the mean of a reading lacks that rises and falls by so much that neither windows nor questions about
+        the door come to an end. A question takes the heat off, and begins nothing anew."""
+        if reading_c == reading_c:
+            self._few.append(reading_c)
+        mean_c = fsum(self._few) / MEAN_S if len(self._few) == MEAN_S else nan
+        if air_target_c is None or mean_c >= air_target_c - 10.0 or self.door_shut_s == 0.0:
+            self._rough.begin(mean_c)
+            return NEVER
+        return self._rough.second(mean_c, min(gave, self._shares[-1]), self.door_fitted)
 
     def _unheated_s(self, seconds: int, share: float) -> int:
         """How many of these last seconds had less than this share of the heat; all of them if the first had, or where
