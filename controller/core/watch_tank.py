@@ -32,7 +32,7 @@ class TankWatch:
     def __init__(self, heat_j_per_k: float, heater_w: float) -> None:
         self.stir_explains = False
         self._oil = OilPast(heat_j_per_k, heater_w)
-        self._quench = QuenchWatch(self._oil)
+        self.quench = QuenchWatch(self._oil)
         self._stirring = HandStirring(heater_w / heat_j_per_k if heat_j_per_k > 0.0 else 0.0)
         self._since_fall = SinceFall()
         self._loss_w_per_k = tank_heat(ANY_OIL, heat_j_per_k / ANY_OIL_J_PER_K_L).loss_w_per_k
@@ -42,7 +42,7 @@ class TankWatch:
     @property
     def step_k(self) -> float | None:
         """The rise of a quench that nobody had declared and that has levelled off in this second, K."""
-        return self._quench.step_k
+        return self.quench.step_k
 
     def declared(self, forecast_after_c: float | None, *, filled_in: bool = False, second: bool = False) -> None:
         """A quench was declared; `forecast_after_c`: the oil afterwards, °C, if the mass was given.
@@ -50,7 +50,7 @@ class TankWatch:
         `filled_in`: the mass of one that was declared or seen before, whose time goes on. `second`: its forecast comes
         on top of the one before, and not on what the oil is now.
         """
-        self._quench.declared(forecast_after_c, filled_in=filled_in, second=second)
+        self.quench.declared(forecast_after_c, filled_in=filled_in, second=second)
 
     def forget(self, gap_s: float) -> None:
         """After `gap_s` without a reading, or a reboot of the board: nothing is compared with what was read before.
@@ -58,7 +58,7 @@ class TankWatch:
         A quench from before it is as old as it is.
         """
         self._oil.forget()
-        self._quench.forget(gap_s)
+        self.quench.forget(gap_s)
         self._stirring.forget()
         self._since_fall.forget()
         self._half_s = self._full_s = 0
@@ -70,13 +70,13 @@ class TankWatch:
         self._half_s = self._half_s + 1 if asked > HALF_DUTY else 0
         self._full_s = self._full_s + 1 if asked >= FULL_DUTY else 0
         self._off_s = 0.0 if asked > 0.0 or on else self._off_s + 1.0
-        self._quench.second(facts, asked, tank_limit_c)
+        self.quench.second(facts, asked, tank_limit_c)
         facts.tank_fall_k = self._fallen_k(asked)
         facts.tank_no_rise = self._no_rise()
         facts.tank_rising_off_k = self._rising_off_k(facts.tank_max_c, tank_limit_c)
         heated = facts.tank_heat_s_ago <= 120.0
         # From the last second of a step on: a heavy quench gives its heat away in more than one.
-        quench = self._quench
+        quench = self.quench
         stepped = min(quench.since_step_s, quench.since_sure_step_s) <= 120.0
         explained = stepped or quench.since_quench_s <= EXPLAINS_S
         facts.tank_hot_c = facts.tank_max_c if heated and not explained else NEVER
@@ -128,7 +128,7 @@ class TankWatch:
         enough, every half of them much alike: an oven that runs keeps the contactor closed, also for a stuck relay of
         the tank. Without a heater there is no relay to stick: the tank is warmed with hot scrap.
         """
-        oil, quench = self._oil, self._quench
+        oil, quench = self._oil, self.quench
         if oil.heater_w <= 0.0:
             # Known, not only not arisen, so that a latch of another shop file can be let go.
             return 0.0
