@@ -102,9 +102,15 @@ ROWS_NOT_TOLD: Final = frozenset(
 """Rows whose withholding has an event of its own, or is seen by whoever stands there."""
 
 OWN_HEADLINE: Final = frozenset(
-    {"interlock_alert", "quench_seen", "quench_asked", "quench_measured", "temper_wanted", "stir_wanted", "run_lapsed"}
-)
+    {
+        "interlock_alert", "quench_seen", "quench_asked", "quench_measured", "temper_wanted", "stir_wanted",
+        "run_lapsed", "record_trouble",
+    }
+)  # fmt: skip
 """Kinds that the page's headline does not speak of: "Everything is cold." is no title for a quench that went wrong."""
+
+NOTHING: Final = "Nothing to do."
+"""What the page says of a run that goes well, and no alert that asks for a hand."""
 
 OF_THE_RUN: Final = frozenset({"soak_begun", "run_ended"})
 """Kinds of the oven alone: while the tank is on as well, the page's headline may be the oil's."""
@@ -129,6 +135,8 @@ def what_to_tell(
     if rule is None or _of_no_use(event):
         return None
     headline, advice = sentence(snapshot, units=units, data_age_s=0.0)
+    if rule.urgency == "hand":
+        advice = advice.replace(NOTHING, "").strip()
     urgency: Urgency = "fire" if snapshot.fire and rule.urgency == "trip" else rule.urgency
     about = {**event.data, "text": event.text}
     subject = ":".join((event.kind, *(str(about.get(key, "")) for key in rule.of)))

@@ -136,6 +136,17 @@ def test_an_alert_of_a_shop_in_fahrenheit_gives_its_own_words_in_fahrenheit() ->
     assert "°C" not in told.text
 
 
+def test_who_is_asked_for_a_hand_is_not_told_that_there_is_nothing_to_do() -> None:
+    """A disk that takes nothing is no matter of the run, which goes on well beside it."""
+    text = "The disk is full: free some space on it. What comes meanwhile is kept in memory."
+    soaking = snapshot(oven={"phase": "soak"})
+    told = what_to_tell(Event("record_trouble", 1.0, text), soaking, units="C", clock_in=lambda _: "08:50")
+    assert told is not None
+    assert told.headline == "The disk is full: free some space on it."
+    assert told.text.startswith("What comes meanwhile is kept in memory. Soaking")
+    assert "Nothing to do" not in told.text
+
+
 def test_a_soak_is_told_as_a_soak_while_the_oil_is_warm() -> None:
     event = Event("soak_begun", 0.0, "Soak 1 has begun.", {"run_id": 7})
     told = what_to_tell(event, snapshot(tank={"phase": "in_band"}), units="C", clock_in=lambda _: "08:50")
