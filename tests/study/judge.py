@@ -34,6 +34,8 @@ GREET: Final = re.compile(rb"!(H,(\d+),(\d+))\*([0-9A-F]{4})\n")
 HELLO: Final = re.compile(rb"!H,\d+,\d+,\d+,(\d+),")
 FLAG_CONTACTOR, FLAG_WORK = 4, 8
 SETPOINT_MAX_C: Final = 260.0
+POWER_OF_S: Final = 1.0
+"""The plant's power is the mean of its last step, half a second that may have begun while a contactor was welded."""
 NOISE_K: Final = 4.0
 """Chip steps, noise and cold junction between a true temperature and what the board compares."""
 WORSE: Final = ("permit", "withhold", "trip")
@@ -70,6 +72,7 @@ class BoardJudge:
             return oven_s, tank_s
 
         shop.board.take_on_s = counted  # type: ignore[method-assign]
+        self._live_s = [-1e9, -1e9]
         self.pressed_s = self.held_s = -1e9
         self._disarmed_s = 0.0
         self._kept_s = self._good_s = -1e9
@@ -138,13 +141,14 @@ class BoardJudge:
                 self._heated(zone, from_s, now_s, rebooted)
         if self._trips_before and not board.trips and not now_s - 3.0 <= self.held_s + 2.0 <= now_s + 1e-6:
             raise RuleError(f"the board's trips {self._trips_before} went without a hold of the reset button")
-        mains = shop.contactor_welded
-        if self._lasting("trips", from_s, 1.0):
-            for zone, welded, energy in (
-                (0, shop.oven_welded, shop.oven.power_w), (1, shop.tank_welded, shop.tank.power_w)
-            ):  # fmt: skip
-                if energy > 0.0 and not (welded and mains):
-                    raise RuleError(f"zone {zone} draws {energy:.0f} W although the board has tripped")
+        tripped, mains = self._lasting("trips", from_s, 1.0), shop.contactor_welded
+        for zone, welded, power_w in (
+            (0, shop.oven_welded, shop.oven.power_w), (1, shop.tank_welded, shop.tank.power_w)
+        ):  # fmt: skip
+            if welded and mains:
+                self._live_s[zone] = now_s
+            elif tripped and power_w > 0.0 and now_s - self._live_s[zone] > POWER_OF_S:
+                raise RuleError(f"zone {zone} draws {power_w:.0f} W although the board has tripped")
         self._limits(from_s, now_s)
         self._remember(back, rebooted, now_s)
 

@@ -14,9 +14,10 @@ from controller.core import gate, interlocks, tick
 from controller.model import Command
 from controller.sim.board_guard import Guard
 from controller.sim.board_inputs import STOP
+from controller.sim.shop import SimShop
 from tests.study import campaign
 from tests.study.campaign import one
-from tests.study.judge import HostJudge
+from tests.study.judge import BoardJudge, HostJudge
 from tests.study.plan import draw
 from tests.study.rule import RuleError
 from tests.study.world import Result, World, play
@@ -142,6 +143,41 @@ def test_the_judge_finds_a_book_that_is_not_told(monkeypatch: pytest.MonkeyPatch
 
     monkeypatch.setattr(interlocks.Interlocks, "_step", silent)
     assert "told" in found_out(SPOILT)
+
+
+def power_after_a_trip(*, goes_on: bool) -> str:
+    """What the judge says of a tripped board whose oven relay is welded, and whose contactor was until just now; or of
+    one where power `goes_on` that comes out of nowhere."""
+    shop = SimShop(0)
+    judge = BoardJudge(shop, 275.0, None, None)
+
+    def passes(seconds: float) -> None:
+        for _ in range(round(seconds / 0.25)):
+            from_s = shop.now_s
+            judge.before(from_s)
+            judge.after(shop.exchange(b"", 0.25), from_s, shop.now_s)
+
+    try:
+        passes(1.0)
+        for fault in ("oven_relay_welded", "contactor_welded", "stop_pressed"):
+            shop.fault(fault)
+        passes(4.25)
+        assert shop.board.trips
+        assert shop.oven.power_w > 0.0
+        shop.fault("contactor_welded", False)
+        if goes_on:
+            heat = shop.oven._heat
+            shop.oven._heat = lambda on_s: heat(0.5)  # type: ignore[method-assign]
+        passes(4.0)
+    except RuleError as error:
+        return str(error)
+    return ""
+
+
+def test_the_judge_knows_the_last_half_second_of_a_welded_contactor() -> None:
+    """Seed 40002660 of 2026-11-26: the plant's power is a mean that ends after the contactor has opened."""
+    assert power_after_a_trip(goes_on=False) == ""
+    assert "although the board has tripped" in power_after_a_trip(goes_on=True)
 
 
 def test_a_campaign_that_is_stopped_has_said_its_figures(monkeypatch: pytest.MonkeyPatch) -> None:
