@@ -6,8 +6,10 @@ import os
 import re
 import shutil
 import subprocess
+import sys
 import threading
 import tty
+from collections.abc import Mapping
 from dataclasses import replace
 from itertools import product
 from pathlib import Path
@@ -17,7 +19,7 @@ import pytest
 
 from controller.cli import main
 from controller.commands import doctor
-from controller.commands.doctor import MISSING, about_opening, unfit
+from controller.commands.doctor import HEAP, MISSING, about_opening, unfit
 from controller.core.table import TABLE
 from controller.core.tick import Core
 from controller.daemon import KEEP_ALIVE_S
@@ -45,6 +47,7 @@ def test_the_unit_is_fed_by_the_tick_sees_its_board_and_its_network_and_little_e
     assert KEEP_ALIVE_S * 3.0 <= float(words["WatchdogSec"]) == 10.0
     assert re.fullmatch(r"\d+M", words["MemoryMax"])
     assert words["Restart"] == "on-failure"
+    assert words["Environment"] == HEAP
     for name in (
         "DynamicUser", "NoNewPrivileges", "PrivateTmp", "PrivateMounts", "ProtectClock", "ProtectHostname",
         "ProtectKernelLogs", "ProtectKernelModules", "ProtectKernelTunables", "ProtectControlGroups",
@@ -60,6 +63,36 @@ def test_the_unit_is_fed_by_the_tick_sees_its_board_and_its_network_and_little_e
     # RFC 1918 and RFC 4193: the private ranges; link-local and localhost are systemd's own names.
     allowed = set(words["IPAddressAllow"].split())
     assert allowed == {"localhost", "link-local", "10.0.0.0/8", "172.16.0.0/12", "192.168.0.0/16", "fc00::/7"}
+
+
+HEAPS = """
+import ctypes, sys, threading
+libc = ctypes.CDLL(None)
+libc.malloc.restype = libc.fdopen.restype = ctypes.c_void_p
+met = threading.Barrier(4)
+def takes():
+    libc.malloc(1000)
+    met.wait()
+threads = [threading.Thread(target=takes) for _ in range(4)]
+for thread in threads: thread.start()
+for thread in threads: thread.join()
+out = ctypes.c_void_p(libc.fdopen(1, b"w"))
+libc.malloc_info(0, out)
+libc.fflush(out)
+"""
+
+
+def test_under_the_units_settings_all_threads_share_one_heap() -> None:
+    """As glibc itself tells (malloc_info(3)), on Debian and Raspberry Pi OS."""
+
+    def heaps(settings: Mapping[str, str]) -> int:
+        told = subprocess.run(
+            [sys.executable, "-c", HEAPS], env={**os.environ, **settings}, capture_output=True, text=True, check=True
+        )
+        return told.stdout.count("<heap nr=")
+
+    assert heaps(dict(setting.split("=") for setting in HEAP.split())) == 1
+    assert heaps({}) > 1
 
 
 def test_systemd_itself_finds_nothing_wrong_with_the_unit_where_it_is_there_to_ask(

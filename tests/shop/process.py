@@ -8,14 +8,16 @@ import socket
 import subprocess
 import sys
 import time
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any
+from types import MappingProxyType
+from typing import Any, Final
 
 import httpx
 
 ROOT = Path(__file__).parents[2]
+EMPTY: Final[Mapping[str, str]] = MappingProxyType({})
 
 
 def free_port() -> int:
@@ -28,7 +30,9 @@ def free_port() -> int:
 class ShopProcess:
     """A running rehearsal. `client` is paired."""
 
-    def __init__(self, directory: Path, speed: float, device: str | None = None) -> None:
+    def __init__(
+        self, directory: Path, speed: float, device: str | None = None, environment: Mapping[str, str] = EMPTY
+    ) -> None:
         self.directory = directory
         self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
@@ -37,7 +41,7 @@ class ShopProcess:
         with (directory / "log").open("a") as errors:
             self.process = subprocess.Popen(
                 [sys.executable, "-m", "controller", *words, "--port", str(self.port)],
-                cwd=ROOT, stdout=subprocess.DEVNULL, stderr=errors,
+                cwd=ROOT, stdout=subprocess.DEVNULL, stderr=errors, env={**os.environ, **environment},
             )  # fmt: skip
         self.client = httpx.Client(base_url=self.url, timeout=10.0)
 
@@ -108,10 +112,13 @@ class ShopProcess:
 
 
 @contextmanager
-def shop(directory: Path, speed: float = 20.0, device: str | None = None) -> Iterator[ShopProcess]:
-    """A paired, running rehearsal; or, with a device, the service on whatever board speaks there."""
+def shop(
+    directory: Path, speed: float = 20.0, device: str | None = None, environment: Mapping[str, str] = EMPTY
+) -> Iterator[ShopProcess]:
+    """A paired, running rehearsal; or, with a device, the service on whatever board speaks there. `environment`: what
+    is added to this process's own."""
     directory.mkdir(parents=True, exist_ok=True)
-    running = ShopProcess(directory, speed, device)
+    running = ShopProcess(directory, speed, device, environment)
     try:
         running.until(running.answers)
         running.pair()

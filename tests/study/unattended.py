@@ -16,6 +16,7 @@ from typing import Final
 import httpx
 import psutil
 
+from controller.commands.doctor import HEAP
 from tests.shop.process import ShopProcess, shop
 
 PROGRAM: Final = {
@@ -80,7 +81,9 @@ def slope(points: list[tuple[float, float]]) -> float:
 def left_alone(minutes: float, speed: float, directory: Path, every_s: float = 5.0) -> Left:
     """Run the service so long; somebody comes by every ten minutes of the shop, and starts the next run."""
     found = Left(speed)
-    with shop(directory, speed) as running:
+    # As the unit runs it, which is how it runs for months.
+    heap = dict(setting.split("=") for setting in HEAP.split())
+    with shop(directory, speed, environment=heap) as running:
         code = running.code()
         token = str(running.client.headers["Authorization"]).removeprefix("Bearer ")
         running.arm()
