@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Final
 
 from .schema import DamagedError, RecordsError, open_read_only
-from .trouble import another, damaged, gone, is_damage, is_of_the_disk
+from .trouble import another, damaged, gone, is_damage
 
 _READ_BY_A_START: Final = (
     "SELECT max(id) FROM runs",
@@ -40,22 +40,25 @@ def look_for(path: Path, held: int | None) -> None:
         raise RecordsError(another(path))
 
 
-def look_into(path: Path, book: str) -> None:
+def look_into(path: Path, book: str, *, thorough: bool = False) -> None:
     """What the next start would read, as it would: through the file and its log, with no page remembered. `book`: its
-    mark.
+    mark. `thorough`: every page of it.
 
-    Raises DamagedError where that cannot be had; any other trouble is for the commit to meet.
+    Raises DamagedError where that is damaged, or is no book; any other trouble is for the commit to meet.
     """
     try:
         with closing(open_read_only(path)) as connection:
-            ours = connection.execute("SELECT 1 FROM standing WHERE book = ?", (book,)).fetchone() is not None
+            sound = connection.execute("SELECT 1 FROM standing WHERE book = ?", (book,)).fetchone() is not None
             for query in _READ_BY_A_START:
                 connection.execute(query).fetchone()
+            if thorough:
+                sound &= connection.execute("PRAGMA quick_check(1)").fetchone()[0] == "ok"
     except DamagedError:
         raise
-    except (sqlite3.Error, RecordsError) as error:
-        # Of another program's making, or with a table missing: neither is a fault of the disk.
-        cause = error.__cause__ or error
-        ours = is_of_the_disk(cause) and not is_damage(cause)
-    if not ours:
+    except RecordsError as error:
+        # Of another program's making; what the disk or its file system said is its trouble.
+        sound = error.__cause__ is not None
+    except sqlite3.Error as error:
+        sound = not (is_damage(error) or error.sqlite_errorcode == sqlite3.SQLITE_ERROR)  # a table is missing
+    if not sound:
         raise DamagedError(damaged(path))

@@ -8,7 +8,7 @@ import sqlite3
 from collections.abc import Callable
 from contextlib import closing, suppress
 from pathlib import Path
-from typing import NamedTuple
+from typing import Final, NamedTuple
 
 from . import rows
 from .plain import table_of, text_of
@@ -22,6 +22,8 @@ from .schema import (
 from .standing import Standing
 from .trouble import has_no_room, sentence
 
+NOT_KNOWN: Final = '{"latched":null}'
+"""A stored state of which no latches are known: a core takes it as a trip."""
 _log = logging.getLogger(__name__)
 
 
@@ -87,7 +89,7 @@ def settle(connection: sqlite3.Connection, state: str | None) -> tuple[int, ...]
 def _open_with_room(path: Path, wall: Callable[[], float], lock_file: int, new: bool) -> Opened:
     connection = open_for_writing(path, wall)
     standing = Standing(path)
-    left_by_another = new and Standing(path).begin(None, 0) is not None
+    beside = Standing(path).begin(None, 0)
     try:
         book = _take_over(connection, standing)
         cut_off = settle(connection, _find(connection).state)
@@ -95,7 +97,12 @@ def _open_with_room(path: Path, wall: Callable[[], float], lock_file: int, new: 
         laid_down = standing.lay_down()
         # No room for the file may have been no room for what came last, with a book that takes a little again. In a
         # new book nothing stood, unless it takes the place of one whose last state is still beside it.
-        stands_known = not left_by_another if new else laid_down and standing.readable
+        of_another = found.state is None and beside is not None
+        stands_known = standing.readable and not of_another and (laid_down or new)
+        if not stands_known and found.state is None:
+            # A core that only knows that nothing is known tells nothing, and so is not stored: the next start is to
+            # know as little, should this one end before anything happens.
+            _store(connection, NOT_KNOWN, wall())
     except sqlite3.Error as error:
         connection.close()
         raise RecordsError(sentence(error, path)) from error
@@ -108,14 +115,19 @@ def _take_over(connection: sqlite3.Connection, standing: Standing) -> str:
     kept = standing.begin(book, taken)
     if kept is None or kept.state is None:
         return book
-    connection.execute("PRAGMA synchronous=FULL")
-    connection.execute("BEGIN IMMEDIATE")
-    rows.store_state(connection, kept.state, kept.at)
-    rows.take_over(connection, kept.number)
-    connection.execute("COMMIT")
+    _store(connection, kept.state, kept.at, taken=kept.number)
     standing.void(kept.number)
     _log.warning("The book had not taken what came last; trips and the run come from %s.", standing.path)
     return book
+
+
+def _store(connection: sqlite3.Connection, state: str, at: float, taken: int | None = None) -> None:
+    connection.execute("PRAGMA synchronous=FULL")
+    connection.execute("BEGIN IMMEDIATE")
+    rows.store_state(connection, state, at)
+    if taken is not None:
+        rows.take_over(connection, taken)
+    connection.execute("COMMIT")
 
 
 def _open_without_room(path: Path, wall: Callable[[], float], lock_file: int, why: RecordsError) -> Opened:

@@ -31,6 +31,7 @@ _TOO_SLOW: Final = "The disk took less than what came."
 _log = logging.getLogger(__name__)
 
 HANGS_S: Final = 30.0  # a commit takes a tenth of a second, on a bad card now and then a few
+AGAIN_S: Final = 0.1
 LOOK_EVERY_S: Final = 30.0  # where nothing is written meanwhile; it takes a millisecond
 
 
@@ -191,18 +192,20 @@ class Writer:
         return self._connection
 
     def _look(self) -> None:
-        try:
+        """Twice before a book is called damaged: that stays until the next start, and in a single look another file may
+        have been in its place for a moment."""
+        met, self._met = self._met, None
+        for last in (False, True):
             look_for(self._path, self._held)
-        except RecordsError:
-            self._met = None  # it was another file's
-            raise
-        if self._met is not None:
-            raise DamagedError(damaged(self._path))
-        try:
-            look_into(self._path, self._book)
-        except DamagedError:
-            look_for(self._path, self._held)  # it may have gone between the two
-            raise
+            try:
+                look_into(self._path, self._book, thorough=met is not None)
+            except DamagedError:
+                if last:
+                    look_for(self._path, self._held)
+                    raise
+                time.sleep(AGAIN_S)
+            else:
+                return
 
     def _hold(self) -> None:
         """What is needed later of a file that is sound now."""

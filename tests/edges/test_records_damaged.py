@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import random
 import shutil
 import sqlite3
 import time
 from collections.abc import Callable
+from contextlib import closing
 from pathlib import Path
 from typing import Any
 
@@ -17,10 +19,11 @@ from controller.cli import main
 from controller.commands.serve import _cores
 from controller.core.interlocks import NOT_KNOWN
 from controller.model import Event
-from controller.records import Book, Records, RecordsError, RunStart, database_path, restore, writer
+from controller.records import Book, Records, RecordsError, RunStart, database_path, look, restore, writer
 from controller.records.look import hold
+from controller.records.schema import DamagedError
 from controller.records.standing import Standing
-from tests.edges.test_records_writer import PROGRAM, Clock
+from tests.edges.test_records_writer import PROGRAM, Clock, opened
 
 STOOD = {"latched": ["smoke"], "run": {"run_id": 7}, "next_run_id": 8}
 NOW = {"latched": ["smoke", "oven_limit"], "run": None, "next_run_id": 8}
@@ -308,3 +311,68 @@ def test_a_book_cut_to_nothing_is_no_start_without_its_trip(path: Path, clock: C
     assert not anew.stands_known
     assert _cores(None, anew)(None).state()["latched"] == [NOT_KNOWN]
     assert anew.close(20.0)
+
+
+def of_sqlite(code: int) -> sqlite3.Error:
+    error = sqlite3.OperationalError("as the disk has it")
+    error.sqlite_errorcode = code
+    return error
+
+
+@pytest.mark.parametrize(
+    "error",
+    [
+        of_sqlite(sqlite3.SQLITE_PROTOCOL), of_sqlite(sqlite3.SQLITE_NOLFS), of_sqlite(sqlite3.SQLITE_INTERRUPT),
+        of_sqlite(sqlite3.SQLITE_BUSY), OSError(errno.ESTALE, "Stale file handle"),
+    ],
+)  # fmt: skip
+def test_what_only_keeps_a_look_from_the_book_is_no_damage(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch, error: Exception
+) -> None:
+    """Called damaged it would not be written again before the next start."""
+    records = opened(path, clock)
+    with closing(sqlite3.connect(path)) as connection:
+        (book,) = connection.execute("SELECT book FROM standing").fetchone()
+
+    def fails(path: Path) -> sqlite3.Connection:
+        if isinstance(error, OSError):
+            raise RecordsError("It cannot be looked for.") from error
+        raise error
+
+    look.look_into(path, book)
+    with monkeypatch.context() as patched:
+        patched.setattr(look, "open_read_only", fails)
+        look.look_into(path, book)
+    assert records.close(10.0)
+
+
+def test_what_a_reader_met_in_another_file_is_no_damage_of_the_book(path: Path, clock: Clock) -> None:
+    """Somebody put one in its place and the book back again, between two looks."""
+    records = opened(path, clock)
+    met = RecordsError("It is damaged.")
+    met.__cause__ = of_sqlite(sqlite3.SQLITE_CORRUPT)
+    records.met(met)
+    records.put_events([Event("tank_on", 1.0, "The oil is to be warmed.", {})])
+    assert records.flush(10.0)
+    assert records.trouble is None
+    assert records.close(10.0)
+
+
+def test_a_book_that_is_another_file_for_a_moment_is_not_damaged(
+    path: Path, clock: Clock, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """What a first look finds, a second one has to find again."""
+    records = opened(path, clock)
+    seen: list[Path] = []
+
+    def once(path: Path, book: str, *, thorough: bool = False) -> None:
+        seen.append(path)
+        if len(seen) == 1:
+            raise DamagedError("It is damaged.")
+
+    monkeypatch.setattr(writer, "look_into", once)
+    records.put_events([Event("tank_on", 1.0, "The oil is to be warmed.", {})])
+    assert records.flush(10.0)
+    assert records.trouble is None
+    assert len(seen) > 1
+    assert records.close(10.0)

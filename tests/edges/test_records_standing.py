@@ -148,10 +148,11 @@ def test_a_full_disk_with_nothing_beside_the_book_is_said_and_no_start_goes_with
 def test_a_book_that_takes_a_little_again_and_no_file_beside_it_is_no_start_without_a_trip(
     path: Path, clock: Clock
 ) -> None:
-    beside(path).path.mkdir(parents=True)
     records = opened(path, clock)
     assert records.stands_known, "in a new book nothing stood"
     assert records.close(10.0)
+    beside(path).path.unlink()
+    beside(path).path.mkdir()
     records = opened(path, clock)
     assert _cores(None, records)(None).state()["latched"] == [NOT_KNOWN], "of that process too"
     assert records.close(10.0)
@@ -160,6 +161,31 @@ def test_a_book_that_takes_a_little_again_and_no_file_beside_it_is_no_start_with
     assert records.trouble is None
     assert _cores(None, records)(None).state()["latched"] == ["smoke", NOT_KNOWN]
     assert records.close(10.0)
+
+
+def test_in_a_new_book_beside_a_file_that_cannot_be_read_it_is_not_known_what_stood(path: Path, clock: Clock) -> None:
+    beside(path).path.mkdir(parents=True)
+    records = opened(path, clock)
+    assert not records.stands_known
+    assert records.close(10.0)
+
+
+def test_a_new_book_in_place_of_a_moved_one_knows_that_nothing_is_known_until_something_is(
+    path: Path, clock: Clock
+) -> None:
+    """A start that ends before anything happens stores no state of its core; the next one is to trip all the same."""
+    left_behind(path, clock, killed=False, ended=True)
+    left = Standing(path)
+    assert left.lay_down()
+    left.begin("a book that was moved away", 0)
+    assert left.write("a book that was moved away", '{"latched": ["smoke"]}', 1.0)
+    for file in path.parent.glob("ovenhand.db*"):
+        if not file.name.endswith(".standing"):
+            file.unlink()
+    for _ in range(3):
+        records = opened(path, clock)
+        assert _cores(None, records)(None).state()["latched"] == [NOT_KNOWN]
+        assert records.close(10.0)
 
 
 def test_a_start_that_knows_what_stood_adds_nothing_to_it(path: Path, clock: Clock) -> None:
