@@ -67,10 +67,14 @@ class HeatAccount:
             return NEVER
         self._low_c = min(self._low_c, reading_c)
         self._high_c = max(self._high_c, reading_c)
-        fell = self._high_c - reading_c >= self._sizes.fall_k and not (shut and not self._unseen)
-        if fell or reading_c - self._low_c >= self._sizes.rise_k:
+        fell = self._high_c - reading_c >= self._sizes.fall_k
+        if (fell and (self._unseen or not shut)) or reading_c - self._low_c >= self._sizes.rise_k:
             self.begin(reading_c)
             return NEVER
+        if fell:
+            # A sensor that leaves a hot oven: no oven gets from the cold reading to where it was before.
+            self._from_c = self._low_c = self._high_c = reading_c
+            self._model = Slowest(self._model.element, reading_c, reading_c)
         if self._model.probe_c < self._low_c:
             # This oven holds its heat better than the slowest: from here on as the slowest would from here.
             self._model = Slowest(self._model.element, self._low_c, self._low_c)

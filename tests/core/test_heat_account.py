@@ -204,3 +204,26 @@ def test_a_door_that_is_opened_again_and_again_in_a_heat_up_is_no_sensor_in_movi
         expected_k = max(expected_k, account._model.probe_c - account._from_c)
     assert rig.tripped() == []
     assert expected_k < 10.0
+
+
+def test_a_sensor_that_falls_out_of_a_hot_oven_is_told_behind_a_shut_door_too() -> None:
+    """A bad sample every six seconds interrupts the heat. From the cold reading no oven gets to where it was before:
+    what is expected is expected from there."""
+    fitted = FULL_KIT & ~FITTED_OVEN_LIMIT
+    rig = Rig(limits(cutout="yes", tank=False, oil=None), seed=0, fitted=fitted, part_sensor=False)
+    rig.start(program(Temper(230.0, 3600.0)))
+    out_s: float | None = None
+    hottest_c = 0.0
+    for quarter in range(1, 4 * 1800):
+        rig.shop.fault("oven_sensor_open", quarter % 24 == 0)
+        rig.tick()
+        if out_s is None and quarter % 24 == 23 and rig.core.facts.oven_c >= 200.0:
+            out_s = rig.now_s
+            rig.shop.fault("oven_probe_out")
+        hottest_c = max(hottest_c, rig.shop.oven.air_c)
+        if rig.tripped():
+            break
+    assert rig.tripped() == ["oven_no_rise"]
+    assert out_s is not None
+    assert rig.now_s - out_s < 240.0
+    assert hottest_c < 275.0
