@@ -61,7 +61,7 @@ HEAP: Final = "MALLOC_ARENA_MAX=1 MALLOC_MMAP_THRESHOLD_=65536 MALLOC_TRIM_THRES
 """For glibc (its `mallopt`): one heap for all threads, and what is large given back at once. Left to themselves many
 heaps grow for days by the free pieces between what stays in them."""
 
-UNIT: Final = """[Unit]
+UNIT: Final = f"""[Unit]
 Description=Ovenhand: minds a tempering oven and a quench-oil tank
 After=network.target
 
@@ -69,8 +69,8 @@ After=network.target
 Type=notify
 # The shop file may hold the passwords of alerts: it stays root's own (mode 0600) and is handed over from there.
 LoadCredential=shop.toml:/etc/ovenhand/shop.toml
-ExecStart={python} -m controller serve --shop %d/shop.toml
-Environment={heap}
+ExecStart={{python}} -m controller serve --shop %d/shop.toml
+Environment={HEAP}
 StateDirectory=ovenhand
 DynamicUser=yes
 SupplementaryGroups=dialout
@@ -127,7 +127,7 @@ def add_arguments(parser: ArgumentParser) -> None:
 def run(args: Namespace) -> int:
     """0 when nothing keeps it from working, 1 when something does, 2 for a mistake in a file."""
     if args.unit:
-        print(UNIT.format(python=sys.executable, heap=HEAP), end="")
+        print(UNIT.format(python=sys.executable), end="")
         if Path(sys.executable).is_relative_to("/root") or Path(sys.executable).is_relative_to("/home"):
             print(
                 f"The unit's own user must be able to read {sys.prefix}: where home folders are private, put the "
