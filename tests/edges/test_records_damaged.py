@@ -19,7 +19,7 @@ from controller.cli import main
 from controller.commands.serve import _cores
 from controller.core.interlocks import NOT_KNOWN
 from controller.model import Event
-from controller.records import Book, Records, RecordsError, RunStart, database_path, look, restore, writer
+from controller.records import Book, Records, RecordsError, RunStart, look, restore, writer
 from controller.records.look import hold
 from controller.records.schema import DamagedError
 from controller.records.standing import Standing
@@ -28,16 +28,6 @@ from tests.edges.test_records_writer import PROGRAM, Clock, opened
 STOOD = {"latched": ["smoke"], "run": {"run_id": 7}, "next_run_id": 8}
 NOW = {"latched": ["smoke", "oven_limit"], "run": None, "next_run_id": 8}
 HOUR_S = 3600.0
-
-
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
-
-
-@pytest.fixture
-def path(tmp_path: Path) -> Path:
-    return database_path(tmp_path / "data")
 
 
 @pytest.fixture

@@ -30,16 +30,6 @@ MOST = 40_000
 """Bytes of a file: the log that a kill leaves cannot grow any more, and both places beside it can be written."""
 
 
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
-
-
-@pytest.fixture
-def path(tmp_path: Path) -> Path:
-    return database_path(tmp_path / "data")
-
-
 def until(true: Callable[[], bool]) -> None:
     end = time.monotonic() + 20.0
     while not true():

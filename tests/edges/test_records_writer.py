@@ -64,16 +64,6 @@ def sample(run_id: int | None, clock: Clock, oven_c: float = 200.0) -> tuple[obj
     return tuple(known.get(name) for name in SAMPLE_COLUMNS)
 
 
-@pytest.fixture
-def clock() -> Clock:
-    return Clock()
-
-
-@pytest.fixture
-def path(tmp_path: Path) -> Path:
-    return database_path(tmp_path / "data")
-
-
 def opened(path: Path, clock: Clock, **options: float) -> Records:
     return Records(path, wall=clock.wall, mono=clock.mono, **options)  # type: ignore[arg-type]
 
