@@ -305,6 +305,9 @@ class Service:
                 now_s, self._wall(), data=data, requests=requests, forced=forced, wrote=wrote, outcomes=outcomes,
                 port=text,
             )  # fmt: skip
+        # After the record has it: who has an answer may ask whether it is on the card.
+        for outcome in outcomes:
+            self._answer(outcome)
         self._beat_s = time.monotonic()
         if outcomes and self._beat_s - self._fed_s >= KEEP_ALIVE_S:
             self._fed_s = self._beat_s
@@ -319,6 +322,8 @@ class Service:
         self._last = (outcome.snapshot, time.monotonic())
         frames = self.pump.reading.frames
         self.lateness.tick(now_s, frames[-1].ms if frames else None, self._scale())
+
+    def _answer(self, outcome: Outcome) -> None:
         for event in outcome.events:
             number = event.data.get("request_id")
             if number is not None:

@@ -275,7 +275,8 @@ def _listen(
         desk=service, book=Book(database_path(directory), met=records.met), devices=devices, catalogue=catalogue,
         access=access, mode="rehearsal" if rehearsal else "shop", units=shop.units, rehearsal=controls,
         allowed_hosts=names, port=port, wall=time.time, record_error=RecordsError,
-        record_trouble=lambda: records.trouble, alerts=teller, writer=ShopWriter(records, wall=time.time),
+        record_trouble=lambda: records.trouble, record_kept=records.kept, alerts=teller,
+        writer=ShopWriter(records, wall=time.time),
     )  # fmt: skip
     server = _Server(
         uvicorn.Config(app, log_level="warning", access_log=False, lifespan="off", ws="none"), service, app

@@ -218,12 +218,16 @@ class Records:
                 "The disk did not answer in time. It may still be written: look before you try again."
             ) from error
 
+    def kept(self) -> Future[None]:
+        """Done once all that was left before is on the card; fails with RecordsError where the disk takes nothing."""
+        return self.write(lambda connection: None)
+
     def flush(self, timeout_s: float = 5.0) -> bool:
         """Wait until all that was left before is committed; False when the disk did not take it in time."""
         before = self.dropped
         try:
             while True:
-                self.write(lambda connection: None).result(timeout_s)
+                self.kept().result(timeout_s)
                 if self._lanes.empty():
                     return self.dropped == before
         except (RecordsError, FutureTimeoutError):

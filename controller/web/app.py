@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from concurrent.futures import Future
 from pathlib import Path
 from typing import Any, Final, Literal
 
@@ -47,6 +48,7 @@ def create_app(
     page_dir: Path | None = None,
     record_error: type[Exception] = OSError,
     record_trouble: Callable[[], str | None] = lambda: None,
+    record_kept: Callable[[], Future[None]] | None = None,
     alerts: Alerts | None = None,
     writer: ShopWriter,
 ) -> FastAPI:
@@ -55,12 +57,12 @@ def create_app(
     `allowed_hosts`: this machine's names and addresses (loopback and the address at which a client reached it are
     always among them). `port`: the one that clients see. `wall`: seconds since 1970. `record_error`: what book and
     devices raise when the disk does not do its part; answered with 503 and its text. `record_trouble`: a sentence
-    while the book takes nothing. `alerts`: what people were told; None: nobody is told anything. `writer`: takes
-    what the smith enters of steel.
+    while the book takes nothing. `record_kept`: done once the card has what happened before; None: at once. `alerts`:
+    what people were told; None: nobody is told anything. `writer`: takes what the smith enters of steel.
     """
     teller = Teller(desk, mode, units, wall, rehearsal, record_trouble)
     hub = StreamHub(teller, book, devices, record_error)
-    parts = Parts(desk, book, devices, catalogue, access, rehearsal, teller, hub, port)
+    parts = Parts(desk, book, devices, catalogue, access, rehearsal, teller, hub, port, record_kept or _kept_at_once)
     app = FastAPI(
         title="Ovenhand",
         version="1",
@@ -92,6 +94,12 @@ def create_app(
     _answer_errors(app, record_error)
     app.state.hub = hub
     return app
+
+
+def _kept_at_once() -> Future[None]:
+    done: Future[None] = Future()
+    done.set_result(None)
+    return done
 
 
 def _answer_errors(app: FastAPI, record_error: type[Exception]) -> None:

@@ -3,14 +3,24 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
+from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any, Final
 
 from starlette.requests import Request
 from starlette.responses import Response
 
-from controller.model import Answer, Desk, LoadItem, Reason, RehearsalControls, Wish
+from controller.model import (
+    Answer,
+    Desk,
+    LoadItem,
+    Reason,
+    RehearsalControls,
+    StopAll,
+    StopOven,
+    Wish,
+)
 
 from .access import Access
 from .ports import Book, Catalogue, Device, Devices
@@ -19,6 +29,8 @@ from .status import Teller
 from .stream import StreamHub
 
 ANSWER_WITHIN_S: Final = 3.0
+KEPT_WITHIN_S: Final = 0.3
+"""A card takes a commit in some 20 ms; one that takes longer must not keep anybody from knowing that heat is off."""
 API: Final = "/api/v1"
 
 
@@ -35,6 +47,7 @@ class Parts:
     teller: Teller
     hub: StreamHub
     port: int
+    kept: Callable[[], Future[None]]
 
 
 def device_of(request: Request) -> Device:
@@ -91,6 +104,19 @@ async def ask(desk: Desk, wish: Wish, request: Request) -> Answer:
     if answer.reasons:
         raise Problem(409, answer.reasons)
     return answer
+
+
+async def ask_stop(parts: Parts, wish: StopAll | StopOven, request: Request) -> Response:
+    """The tick's answer to a stop, once the card has it too: what somebody saw stopped, no restart offers."""
+    answer = await ask(parts.desk, wish, request)
+    if parts.teller.record_trouble() is None:
+        kept = asyncio.wrap_future(parts.kept())
+        done, _ = await asyncio.wait((kept,), timeout=KEPT_WITHIN_S)
+        if done:
+            kept.exception()  # is trouble of the record, and told as that
+        else:
+            kept.cancel()
+    return accepted(answer, 200)
 
 
 def accepted(answer: Answer, status: int, *, run: bool = False, remarks: bool = False) -> Response:

@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import asyncio
+import json
+import sqlite3
 import threading
 import time
 from collections.abc import AsyncIterator
 from concurrent.futures import Future
+from contextlib import closing
+from pathlib import Path
 from typing import Any
 
 import httpx
 import pytest
 
+from controller.core.tick import Core
 from controller.daemon import ENDED_BY, REQUESTS, Service
 from controller.model import (
     Answer,
@@ -29,7 +34,12 @@ from controller.model import (
     Temper,
     Wish,
 )
-from tests.edges.test_daemon import ShopPort, duties, service_on, step
+from controller.pump import Pump
+from controller.records import Records, RunRecorder, database_path
+from controller.records.rows import stored_state
+from controller.wire.link import Link
+from tests.core.rig import limits
+from tests.edges.test_daemon import ShopPort, duties, heating, service_on, step
 from tests.edges.web_rig import HOME, Book, Desk, Rig, bearer, problem_of
 
 PROGRAM = Program("test temper", (Temper(160.0, 600.0),))
@@ -191,3 +201,69 @@ def test_a_stop_that_its_asker_gave_up_is_no_answer_for_the_next() -> None:
     assert not after.cancelled()
     step(service)
     assert codes(after) == []
+
+
+# --- on the card -----------------------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("path", ["/api/v1/stop", "/api/v1/oven/stop"])
+@pytest.mark.parametrize("fault", [None, OSError("the disk takes nothing")])
+def test_a_stop_is_answered_when_the_card_has_it_or_has_refused_it(path: str, fault: Exception | None) -> None:
+    kept: Future[None] = Future()
+    rig = Rig(desk=Shop(), kept=lambda: kept)
+
+    async def answered_before_and_after() -> tuple[bool, int]:
+        transport = httpx.ASGITransport(app=rig.app, client=("127.0.0.1", 5000))
+        async with httpx.AsyncClient(transport=transport, base_url=HOME, headers=bearer(rig.operator)) as web:
+            stop = asyncio.create_task(web.post(path))
+            for _ in range(1000):
+                await asyncio.sleep(0)
+            before = stop.done()
+            kept.set_result(None) if fault is None else kept.set_exception(fault)
+            return before, (await stop).status_code
+
+    assert asyncio.run(answered_before_and_after()) == (False, 200)
+
+
+def test_a_card_that_does_not_answer_keeps_nobody_waiting_for_a_stop(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("controller.web.parts.KEPT_WITHIN_S", 0.001)
+    kept: Future[None] = Future()
+    rig = Rig(desk=Shop(), kept=lambda: kept)
+    assert rig.post("/api/v1/stop").status_code == 200
+    assert kept.cancelled(), "nobody waits for it any more"
+
+
+def test_a_stop_does_not_ask_a_card_that_takes_nothing() -> None:
+    asked: list[Future[None]] = []
+
+    def ask_it() -> Future[None]:
+        asked.append(Future())
+        return asked[-1]
+
+    rig = Rig(desk=Shop(), kept=ask_it, trouble="The disk is full.")
+    assert rig.post("/api/v1/stop").status_code == 200
+    assert not asked
+
+
+def test_what_somebody_has_an_answer_to_is_with_the_record_already(tmp_path: Path) -> None:
+    """So that what asks whether the card has it asks for no less; and a kill then is one after the commit."""
+    port = ShopPort()
+    records = Records(database_path(tmp_path), wall=lambda: 1.7e9, mono=lambda: port.now_s)
+    pump = Pump(lambda _: Core(limits()), Link())
+    recorder = RunRecorder(records, state=lambda: pump.core.state(), now_s=port.now_s)
+    service = Service(pump, port, now_s=lambda: port.now_s, wall=lambda: 1.7e9, recorder=recorder)
+    heating(port, service)
+    stopped = service.ask(StopOven(), "phone 2")
+    found: list[Any] = []
+
+    def look(_: Future[Answer]) -> None:
+        records.kept().result(10.0)
+        with closing(sqlite3.connect(database_path(tmp_path))) as card:
+            found.extend(card.execute("SELECT outcome FROM runs").fetchone())
+            state, _at = stored_state(card) or ("", 0.0)
+            found.append(json.loads(state)["run"])
+
+    stopped.add_done_callback(look)
+    step(service)
+    assert found == ["stopped", None]
+    assert records.close()

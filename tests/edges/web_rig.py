@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from concurrent.futures import Future
 from dataclasses import dataclass, field, replace
 from pathlib import Path
@@ -251,6 +251,7 @@ class Rig:
     devices: Devices = field(default_factory=Devices)
     now_s: float = 0.0
     trouble: str | None = None
+    kept: Callable[[], Future[None]] | None = None
     alerts: Any = None
 
     def __post_init__(self) -> None:
@@ -273,6 +274,7 @@ class Rig:
             page_dir=self.page_dir,
             record_error=self.record_error,
             record_trouble=lambda: self.trouble,
+            record_kept=self.kept,
             writer=None,  # type: ignore[arg-type]  # what is entered of steel is tried on the real book
             alerts=self.alerts,
         )
