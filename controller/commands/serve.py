@@ -48,6 +48,7 @@ from controller.records import (
     outbox,
 )
 from controller.records.batch import Writing
+from controller.records.trouble import is_read_only
 from controller.serial_port import SerialPort
 from controller.settings import Shop, ShopFileError, conservative_shop
 from controller.web.access import Access
@@ -113,7 +114,8 @@ def _own(directory: Path) -> TextIO:
     """The data directory, for this process alone."""
     try:
         directory.mkdir(parents=True, exist_ok=True, mode=0o700)
-        lock = (directory / "service.lock").open("w")
+        # On a card that has switched itself to read-only the service starts all the same, with the lock it had.
+        lock = (directory / "service.lock").open("r" if is_read_only(directory) else "w")
         fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except BlockingIOError:
         raise UserError(f"Another service already works in {directory}. Stop it, or name another --data.") from None
@@ -287,9 +289,12 @@ def _listen(
         signal.signal(number, server.handle_exit)
     addresses = _addresses(host, port)
     try:
-        pairing = PairingSocket(directory, access.new_code, addresses)
+        pairing: PairingSocket | None = PairingSocket(directory, access.new_code, addresses)
     except OSError as error:
-        raise UserError(f"{directory} takes no socket ({error.strerror}). Name another with --data.") from None
+        if not is_read_only(directory):
+            raise UserError(f"{directory} takes no socket ({error.strerror}). Name another with --data.") from None
+        log.warning("No phone can be paired: %s is read-only.", directory)
+        pairing = None
     if rehearsal:
         rehearsal.start()
     service.start()
@@ -299,7 +304,8 @@ def _listen(
     try:
         server.run(sockets=[sock])
     finally:
-        pairing.close()
+        if pairing is not None:
+            pairing.close()
     return FAILED if service.failed else 0
 
 

@@ -16,11 +16,11 @@ from .schema import (
     RecordsError,
     hold_for_writing,
     open_for_writing,
-    open_without_room,
+    open_unwritable,
     prepare_file,
 )
 from .standing import Standing
-from .trouble import has_no_room, sentence
+from .trouble import is_read_only, read_only, sentence, takes_nothing
 
 NOT_KNOWN: Final = '{"latched":null}'
 """A stored state of which no latches are known: a core takes it as a trip."""
@@ -39,8 +39,9 @@ class Found(NamedTuple):
 class Opened(NamedTuple):
     """A book that this process holds, by `lock_file`, until it closes that.
 
-    `connection` None: the disk is full, and it was only read. `cut_off`: runs that a crash left open. `book` is its
-    mark, `standing` the file beside it. `stands_known`: whether the state that was found tells what stood.
+    `connection` None: the disk takes nothing, as `refusal` says, and it was only read. `cut_off`: runs that a crash
+    left open. `book` is its mark, `standing` the file beside it. `stands_known`: whether the state that was found tells
+    what stood.
     """
 
     lock_file: int
@@ -50,13 +51,14 @@ class Opened(NamedTuple):
     standing: Standing
     book: str
     stands_known: bool
+    refusal: str = ""
 
 
 def open_book(path: Path, wall: Callable[[], float]) -> Opened:
     """End what a crash left open, and read what a new core is to be given.
 
-    Where the disk is full the book is only read, and what is open in it stays open until there is room (`settle`).
-    Raises RecordsError.
+    Where the disk is full or read-only the book is only read, and what is open in it stays open until it can be
+    written (`settle`). Raises RecordsError.
     """
     new = True
     with suppress(OSError):
@@ -64,16 +66,19 @@ def open_book(path: Path, wall: Callable[[], float]) -> Opened:
     try:
         prepare_file(path)
     except RecordsError as error:
-        if not has_no_room(error.__cause__, path):
+        if takes_nothing(error.__cause__, path) is None:
             raise
     lock_file = hold_for_writing(path)
     try:
+        if is_read_only(path.parent):
+            # Asked beforehand: SQLite opens such a book for writing, and fails at the first row.
+            return _open_unwritable(path, wall, lock_file, RecordsError(read_only(path)))
         try:
             return _open_with_room(path, wall, lock_file, new)
         except RecordsError as error:
-            if not has_no_room(error.__cause__, path):
+            if takes_nothing(error.__cause__, path) is None:
                 raise
-            return _open_without_room(path, wall, lock_file, error)
+            return _open_unwritable(path, wall, lock_file, error)
     except BaseException:
         os.close(lock_file)
         raise
@@ -130,10 +135,10 @@ def _store(connection: sqlite3.Connection, state: str, at: float, taken: int | N
     connection.execute("COMMIT")
 
 
-def _open_without_room(path: Path, wall: Callable[[], float], lock_file: int, why: RecordsError) -> Opened:
+def _open_unwritable(path: Path, wall: Callable[[], float], lock_file: int, why: RecordsError) -> Opened:
     standing = Standing(path)
     try:
-        with closing(open_without_room(path)) as connection:
+        with closing(open_unwritable(path)) as connection:
             found = _find(connection)
             cut_off = tuple(number for (number,) in connection.execute("SELECT id FROM runs WHERE ended_at IS NULL"))
             book, taken = rows.which_book(connection)
@@ -146,7 +151,7 @@ def _open_without_room(path: Path, wall: Callable[[], float], lock_file: int, wh
         raise why from None
     # Where the file takes nothing now, it took nothing at the end of the process before.
     stands_known = standing.write(book, found.state, found.state_at or wall()) and standing.readable
-    return Opened(lock_file, None, found, cut_off, standing, book, stands_known)
+    return Opened(lock_file, None, found, cut_off, standing, book, stands_known, str(why))
 
 
 def _find(connection: sqlite3.Connection) -> Found:

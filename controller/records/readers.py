@@ -18,7 +18,7 @@ from .rows import SAMPLE_COLUMNS
 from .schema import FILE_NAME, DamagedError, RecordsError, open_read_only
 from .standing import flush
 from .tape import TapeEntry, entries_of
-from .trouble import full, has_no_room, is_damage, not_copied, sentence
+from .trouble import is_damage, not_copied, sentence
 
 _JSON_COLUMNS: Final = (
     "program",
@@ -96,8 +96,7 @@ class Book:
                 try:
                     yield connection
                 except (sqlite3.Error, json.JSONDecodeError) as error:
-                    said = full(self.path) if has_no_room(error, self.path) else sentence(error, self.path)
-                    raise RecordsError(said) from error
+                    raise RecordsError(sentence(error, self.path)) from error
         except RecordsError as error:
             self._met(error)
             raise

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from .tables import MIGRATIONS, Migration
-from .trouble import damaged, full, has_no_room, is_damage
+from .trouble import damaged, is_damage, is_read_only, takes_nothing
 
 FILE_NAME: Final = "ovenhand.db"
 OLDEST_SQLITE: Final = (3, 37, 0)  # STRICT tables
@@ -67,16 +67,15 @@ def open_read_only(path: Path) -> sqlite3.Connection:
         raise RecordsError(f"There is no record at {path}: name the data directory that the service uses.")
     connection = None
     try:
-        connection = sqlite3.connect(
-            f"{path.absolute().as_uri()}?mode=ro", uri=True, check_same_thread=False, isolation_level=None
-        )
-        connection.row_factory = sqlite3.Row
+        # Where nothing can be written, a log's index neither; without a log the file is all there is.
+        alone = is_read_only(path.parent) and not _logged(path)
+        connection = _connected(path, "immutable=1" if alone else "mode=ro")
         _refuse_foreign(path, _applied(connection))
     except sqlite3.Error as error:
         if connection is not None:
             connection.close()
-        if has_no_room(error, path):
-            raise RecordsError(full(path)) from error
+        if (said := takes_nothing(error, path)) is not None:
+            raise RecordsError(said) from error
         if is_damage(error) and (path.name == FILE_NAME or error.sqlite_errorcode != sqlite3.SQLITE_NOTADB):
             raise DamagedError(damaged(path)) from error
         if is_damage(error):
@@ -93,25 +92,32 @@ def open_read_only(path: Path) -> sqlite3.Connection:
     return connection
 
 
-def open_without_room(path: Path) -> sqlite3.Connection:
-    """As `open_read_only`, on a disk that is full and of a book that nobody else has open, with today's tables.
+def _connected(path: Path, how: str) -> sqlite3.Connection:
+    connection = sqlite3.connect(
+        f"{path.absolute().as_uri()}?{how}", uri=True, check_same_thread=False, isolation_level=None
+    )
+    connection.row_factory = sqlite3.Row
+    return connection
+
+
+def _logged(path: Path) -> bool:
+    """Whether part of the book is in a log beside it."""
+    log = path.with_name(path.name + "-wal")
+    return log.exists() and log.stat().st_size > 0
+
+
+def open_unwritable(path: Path) -> sqlite3.Connection:
+    """As `open_read_only`, on a disk that takes nothing and of a book that nobody else has open, with today's tables.
 
     Even to read a book there has to be room for its log's index. A connection that has the book to itself keeps the
     index in memory; others wait for it, so it may not stay open. Where no log was left the file is all there is, and is
     read by itself.
     """
-    log = path.with_name(path.name + "-wal")
     try:
         connection = open_read_only(path)
     except RecordsError:
-        logged = log.exists() and log.stat().st_size > 0
-        connection = sqlite3.connect(
-            f"{path.absolute().as_uri()}?{'mode=rw' if logged else 'immutable=1'}",
-            uri=True,
-            check_same_thread=False,
-            isolation_level=None,
-        )
-        connection.row_factory = sqlite3.Row
+        logged = _logged(path)
+        connection = _connected(path, "mode=rw" if logged else "immutable=1")
         for pragma in ("locking_mode=EXCLUSIVE", "query_only=ON") if logged else ():
             connection.execute(f"PRAGMA {pragma}")
     try:
@@ -148,8 +154,12 @@ def prepare_file(path: Path) -> None:
 
 def hold_for_writing(path: Path) -> int:
     """Hold the book for this process until it ends, however it ends. Raises RecordsError when it is held."""
+    lock = path.with_name(path.name + ".lock")
     try:
-        lock_file = os.open(path.with_name(path.name + ".lock"), os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
+        if is_read_only(path.parent):
+            lock_file = os.open(lock, os.O_RDONLY | os.O_CLOEXEC)
+        else:
+            lock_file = os.open(lock, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
     except OSError as error:
         raise RecordsError(
             f"{path.parent} may not be written ({error.strerror}): check its permissions."
@@ -190,8 +200,8 @@ def open_for_writing(path: Path, wall: Callable[[], float]) -> sqlite3.Connectio
             connection.close()
         if isinstance(error, RecordsError):
             raise
-        if has_no_room(error, path):
-            raise RecordsError(full(path)) from error
+        if (said := takes_nothing(error, path)) is not None:
+            raise RecordsError(said) from error
         if is_damage(error):
             raise DamagedError(damaged(path)) from error
         raise RecordsError(

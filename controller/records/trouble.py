@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+from errno import EROFS
 from pathlib import Path
 from typing import Final
 
@@ -23,6 +24,11 @@ _DAMAGED: Final = (
     "{path} is damaged: stop the service, leave the file where it is, for trips that stand are taken from it, and "
     "restore a back-up, or what of it can be read: `ovenhand records verify` says how. The file stays beside."
 )
+_READ_ONLY: Final = (
+    "The disk that holds {path} is read-only: mount it for writing. A card does that by itself when it fails: then "
+    "make a back-up onto another disk, and replace it."
+)
+_ON_READ_ONLY: Final = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_CANTOPEN)
 _SENTENCES: Final = {
     sqlite3.SQLITE_FULL: "The disk is full: free some space on the disk that holds {path}.",
     sqlite3.SQLITE_IOERR: "The disk gave an error while {path} was written: check the card and its mounting; "
@@ -71,6 +77,31 @@ def has_no_room(error: BaseException | None, path: Path) -> bool:
     return code == sqlite3.SQLITE_FULL
 
 
+def is_read_only(directory: Path) -> bool:
+    """Whether the disk that holds it takes nothing at all, by its mounting or because it has switched itself so.
+
+    The flags of the mounting do not tell of the second, so it is asked for a file without a name.
+    """
+    try:
+        os.close(os.open(directory, os.O_TMPFILE | os.O_RDWR | os.O_CLOEXEC, 0o600))
+    except OSError as error:
+        return error.errno == EROFS
+    return False
+
+
+def takes_nothing(error: BaseException | None, path: Path) -> str | None:
+    """A sentence where the disk that holds `path` is full or read-only, and this error comes of it."""
+    if has_no_room(error, path):
+        return full(path)
+    of_it = error is not None and (_code(error) in _ON_READ_ONLY or getattr(error, "errno", None) == EROFS)
+    return read_only(path) if of_it and is_read_only(path.parent) else None
+
+
+def read_only(path: Path) -> str:
+    """One for the smith whose disk is read-only."""
+    return _READ_ONLY.format(path=path)
+
+
 def full(path: Path) -> str:
     """One for the smith whose disk is full."""
     return _SENTENCES[sqlite3.SQLITE_FULL].format(path=path)
@@ -87,6 +118,8 @@ def not_copied(error: BaseException, target: Path) -> str:
 
 def sentence(error: BaseException, path: Path) -> str:
     """One for the smith."""
+    if (said := takes_nothing(error, path)) is not None:
+        return said
     template = _SENTENCES.get(_code(error) or -1, "{path} could not be used ({error}).")
     return template.format(path=path, error=error)
 

@@ -23,8 +23,18 @@ from .lanes import Lanes
 from .look import hold, look_for, look_into
 from .opening import Opened, settle
 from .plain import table_of
-from .schema import DamagedError, RecordsError, open_for_writing, open_read_only, open_without_room
-from .trouble import damaged, full, gone, hangs, has_no_room, is_damage, meanwhile, meanwhile_damaged, sentence
+from .schema import DamagedError, RecordsError, open_for_writing, open_read_only, open_unwritable
+from .trouble import (
+    damaged,
+    gone,
+    hangs,
+    is_damage,
+    is_read_only,
+    meanwhile,
+    meanwhile_damaged,
+    read_only,
+    sentence,
+)
 
 T = TypeVar("T")
 _TOO_SLOW: Final = "The disk took less than what came."
@@ -38,7 +48,7 @@ LOOK_EVERY_S: Final = 30.0  # where nothing is written meanwhile; it takes a mil
 class Writer:
     """Writes what comes into `lanes` to the book of `path` that was `opened`, from now until `close`.
 
-    A book that there was no room to open is opened first of all, as soon as there is. `samples_every_s`: how often it
+    A book that the disk did not let open is opened first of all, as soon as it does. `samples_every_s`: how often it
     looks for what does not ask for it; `retry_s`: how long it leaves a disk alone that takes nothing.
     """
 
@@ -67,7 +77,7 @@ class Writer:
         self._trouble_since = 0.0
         self._committing_since_s: float | None = None
         if self._connection is None:
-            self._begin_trouble(meanwhile(full(path), kept=opened.stands_known))
+            self._begin_trouble(meanwhile(opened.refusal, kept=opened.stands_known))
             lanes.leave(Item(partial(settle, state=opened.found.state), durable=True))
         else:
             self._hold()
@@ -87,9 +97,9 @@ class Writer:
         """What `do` gives of what is committed, on a connection that only reads. Raises RecordsError."""
         try:
             if self._connection is None:
-                # Without room a reader may need the book for itself, so one after the other.
+                # On a full disk a reader may need the book for itself, so one after the other.
                 with self._alone:
-                    opened = open_without_room if self._connection is None else open_read_only
+                    opened = open_unwritable if self._connection is None else open_read_only
                     with closing(opened(self._path)) as connection:
                         return do(connection)
             with closing(open_read_only(self._path)) as connection:
@@ -180,6 +190,8 @@ class Writer:
         if self._connection is None:
             if not self._path.exists():
                 raise RecordsError(gone(self._path))
+            if is_read_only(self._path.parent):
+                raise RecordsError(read_only(self._path))  # what is opened now would stay read-only
             with self._alone:
                 self._connection = open_for_writing(self._path, self._wall)
             self._book, _ = rows.which_book(self._connection)  # somebody may have put another in its place
@@ -246,10 +258,7 @@ class Writer:
         hurt = isinstance(error, DamagedError) or is_damage(cause)
         # Before it is open another book may come in its place.
         self._damaged = self._damaged or (hurt and self._connection is not None)
-        if has_no_room(cause, self._path):
-            said = full(self._path)
-        else:
-            said = str(error) if isinstance(cause, RecordsError) else sentence(cause, self._path)
+        said = str(error) if isinstance(cause, RecordsError) else sentence(cause, self._path)
         if hurt:
             text = meanwhile_damaged(said, kept=self._keep_beside(all_of_it=True))
         else:

@@ -31,14 +31,16 @@ class ShopProcess:
     """A running rehearsal. `client` is paired."""
 
     def __init__(
-        self, directory: Path, speed: float, device: str | None = None, environment: Mapping[str, str] = EMPTY
-    ) -> None:
+        self, directory: Path, speed: float, device: str | None = None, environment: Mapping[str, str] = EMPTY,
+        log: Path | None = None,
+    ) -> None:  # fmt: skip
         self.directory = directory
+        self.log = log or directory / "log"
         self.port = free_port()
         self.url = f"http://127.0.0.1:{self.port}"
         words = ["serve", "--data", str(directory), "--host", "127.0.0.1"]
         words += ["--device", device] if device else ["--rehearsal", "--speed", str(speed)]
-        with (directory / "log").open("a") as errors:
+        with self.log.open("a") as errors:
             self.process = subprocess.Popen(
                 [sys.executable, "-m", "controller", *words, "--port", str(self.port)],
                 cwd=ROOT, stdout=subprocess.DEVNULL, stderr=errors, env={**os.environ, **environment},
@@ -50,7 +52,7 @@ class ShopProcess:
         end = time.monotonic() + seconds
         while not what():
             if time.monotonic() > end or self.process.poll() is not None:
-                raise AssertionError(f"not within {seconds} s; log:\n{(self.directory / 'log').read_text()}")
+                raise AssertionError(f"not within {seconds} s; log:\n{self.log.read_text()}")
             time.sleep(0.02)
 
     def answers(self) -> bool:

@@ -181,6 +181,62 @@ def test_a_disk_that_is_full_when_the_service_starts_costs_nothing_but_the_time(
             running.kill()
 
 
+@pytest.mark.parametrize("killed", [True, False], ids=["killed", "stopped"])
+def test_a_card_that_is_read_only_when_the_service_starts_is_told_and_nothing_heats_before_a_hold_of_reset(
+    tmp_path: Path, killed: bool
+) -> None:
+    """It may have been so when the last process ended, with a trip that it could not keep."""
+    directory = tmp_path / "data"
+    with small_disk(directory) as own_disk:
+        if not own_disk:
+            return  # takes root, and has no substitute
+        with shop(directory, speed=5.0) as running:
+            run_id = begun(running)
+            paired = running.client.headers["Authorization"]
+            if not killed:
+                running.terminate()
+        subprocess.run(["mount", "-o", "remount,ro", str(directory)], check=True)
+        running = ShopProcess(directory, 5.0, log=tmp_path / "log")
+        try:
+            running.client.headers["Authorization"] = paired
+            running.until(running.answers)
+            running.until(lambda: running.status()["record_trouble"] is not None)
+            assert "is read-only: mount it for writing." in running.status()["record_trouble"]
+            running.until(lambda: any("is read-only" in whole(alert) for alert in alerts(running)))
+            assert [run["id"] for run in running.client.get("/api/v1/runs").json()] == [run_id]
+            running.until(lambda: bool(running.status()["board"]["connected"]))
+            assert running.status()["verdict"] == "trip"
+            assert "It is not known what stood before this start." in str(running.status()["interlocks"])
+            assert running.post("oven/start", BODY).status_code == 409
+            running.press("reset")
+            running.until(lambda: running.status()["verdict"] != "trip")
+            assert begun(running) > run_id
+            the_shop_goes_on(running)
+            subprocess.run(["mount", "-o", "remount,rw", str(directory)], check=True)
+            running.until(lambda: running.status()["record_trouble"] is None, 40.0)
+            book = Book(database_path(directory))
+            running.until(lambda: [run["outcome"] for run in book.runs()] == ["stopped", "cut off"])
+            assert [gap["lost"] for gap in book.gaps()] == [0]
+            assert book.verify() == []
+        finally:
+            running.kill()
+
+
+def test_a_book_on_a_read_only_disk_is_read_and_copied(tmp_path: Path) -> None:
+    """A back-up stick, or the card of a machine that is to be saved."""
+    directory = tmp_path / "stick"
+    with small_disk(directory) as own_disk:
+        path = database_path(directory)
+        records = Records(path, wall=lambda: 1.7e9, mono=lambda: 0.0)
+        records.put_events([Event("note", 1.0, "kept")])
+        assert records.close(10.0)
+        if own_disk:
+            subprocess.run(["mount", "-o", "remount,ro", str(directory)], check=True)
+        assert Book(path).verify() == []
+        Book(path).backup(tmp_path / "copy.db")
+        assert [event["text"] for event in Book(tmp_path / "copy.db").events()] == ["kept"]
+
+
 def test_a_writer_that_is_held_up_holds_nothing_else_up(tmp_path: Path) -> None:
     with shop(tmp_path / "data", speed=5.0) as running:
         run_id = begun(running)
@@ -258,7 +314,7 @@ def test_a_disk_too_small_for_a_copy_is_the_one_that_is_named_and_nothing_is_lef
     assert Book(path).verify() == []
 
 
-def test_a_disk_that_may_not_be_written_and_a_book_from_the_future_start_nothing(
+def test_a_disk_without_a_book_that_may_not_be_written_and_one_from_the_future_start_nothing(
     tmp_path: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
     words = ["--rehearsal", "--host", "127.0.0.1", "--port", "1"]
