@@ -33,6 +33,7 @@ from controller.model import (
     Reading,
 )
 from controller.records import Book, RecordsError, database_path, default_data_directory
+from controller.records.trouble import is_read_only, read_only
 from controller.serial_port import SerialPort, usb_candidates
 from controller.settings import ShopFileError
 from controller.wire.link import Link
@@ -155,6 +156,9 @@ def _data(directory: Path) -> bool:
     place = directory
     while not os.path.exists(place):  # Path.exists raises where a parent may not be looked into
         place = place.parent
+    if is_read_only(place):
+        print(f"missing: {read_only(directory)}")
+        return False
     if not (place.is_dir() and os.access(place, os.W_OK | os.X_OK)):
         print(f"missing: {directory} cannot be written. Name another with --data.")
         return False

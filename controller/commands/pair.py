@@ -12,6 +12,7 @@ from typing import Any
 
 from controller.commands.pairing import short_path, show
 from controller.records import default_data_directory
+from controller.records.trouble import is_read_only, read_only
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -32,6 +33,10 @@ def run(args: Namespace) -> int:
         print(told["code"], flush=True)
         show(told["code"], told["addresses"], sys.stderr)
         return 0
+    closed = [place for place in places if is_read_only(place)]
+    if closed:
+        print(f"A service in {closed[0]} pairs no phone now. {read_only(closed[0])}", file=sys.stderr)
+        return 2
     print(
         f"No service answers in {directory}. Start it with `ovenhand serve` (or `make rehearsal`), or name its "
         "data directory with --data.",

@@ -183,7 +183,7 @@ def test_a_disk_that_is_full_when_the_service_starts_costs_nothing_but_the_time(
 
 @pytest.mark.parametrize("killed", [True, False], ids=["killed", "stopped"])
 def test_a_card_that_is_read_only_when_the_service_starts_is_told_and_nothing_heats_before_a_hold_of_reset(
-    tmp_path: Path, killed: bool
+    tmp_path: Path, killed: bool, capsys: pytest.CaptureFixture[str]
 ) -> None:
     """It may have been so when the last process ended, with a trip that it could not keep."""
     directory = tmp_path / "data"
@@ -210,6 +210,10 @@ def test_a_card_that_is_read_only_when_the_service_starts_is_told_and_nothing_he
             assert running.post("oven/start", BODY).status_code == 409
             running.press("reset")
             running.until(lambda: running.status()["verdict"] != "trip")
+            assert main(["pair", "--data", str(directory)]) == 2
+            assert "pairs no phone now." in capsys.readouterr().err
+            main(["doctor", "--data", str(directory)])
+            assert f"missing: The disk that holds {directory} is read-only" in capsys.readouterr().out
             assert begun(running) > run_id
             the_shop_goes_on(running)
             subprocess.run(["mount", "-o", "remount,rw", str(directory)], check=True)
