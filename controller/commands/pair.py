@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from controller.commands.pairing import short_path, show
-from controller.records import default_data_directory
+from controller.records import database_path, default_data_directory
 from controller.records.trouble import is_read_only, read_only
 
 
@@ -33,7 +33,7 @@ def run(args: Namespace) -> int:
         print(told["code"], flush=True)
         show(told["code"], told["addresses"], sys.stderr)
         return 0
-    closed = [place for place in places if is_read_only(place)]
+    closed = [place for place in places if os.path.exists(database_path(place)) and is_read_only(place)]
     if closed:
         print(f"A service in {closed[0]} pairs no phone now. {read_only(closed[0])}", file=sys.stderr)
         return 2

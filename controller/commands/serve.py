@@ -120,7 +120,8 @@ def _own(directory: Path) -> TextIO:
     except BlockingIOError:
         raise UserError(f"Another service already works in {directory}. Stop it, or name another --data.") from None
     except OSError as error:
-        raise UserError(f"{directory} cannot be used: {error.strerror}. Name another with --data.") from None
+        why = "it is read-only" if is_read_only(directory) else error.strerror
+        raise UserError(f"{directory} cannot be used: {why}. Name another with --data.") from None
     return lock
 
 
@@ -192,7 +193,8 @@ def _cores(shop_file: ShopFile | None, records: Records) -> Callable[[int | None
     state = aged(records.state(), records.state_age_s)
     if not records.stands_known:
         log.error("The last state may be lost, with a trip that stood: nothing heats before a hold of reset.")
-        state = {**(state or {}), "latched": [*standing((state or {}).get("latched", ())), NOT_KNOWN]}
+        # Nor is it known whether the run that it offers was stopped.
+        state = {**(state or {}), "run": None, "latched": [*standing((state or {}).get("latched", ())), NOT_KNOWN]}
     last: Core | None = None
 
     def make(fitted: int | None) -> Core:
@@ -299,7 +301,8 @@ def _listen(
         rehearsal.start()
     service.start()
     with suppress(OSError):  # a log on a full disk, or a terminal that is gone
-        _greet(addresses, access, devices, rehearsal is not None, how_to_pair(args.data))
+        how = None if pairing is None else how_to_pair(args.data)
+        _greet(addresses, access, devices, rehearsal is not None, how)
     notify_systemd("READY=1")
     try:
         server.run(sockets=[sock])
@@ -374,10 +377,12 @@ def _addresses(host: str, port: int) -> list[str]:
     return [f"http://{address}:{port}/" for address in dict.fromkeys(found)]
 
 
-def _greet(addresses: list[str], access: Access, devices: Devices, rehearsal: bool, pair: str) -> None:
+def _greet(addresses: list[str], access: Access, devices: Devices, rehearsal: bool, pair: str | None) -> None:
     what = "The rehearsal is on; nothing real is heated." if rehearsal else "Ovenhand is on."
     print(f"{what} Open {' or '.join(addresses)}", file=sys.stderr)
     paired = any(device.revoked_at is None for device in devices.list())
+    if pair is None:
+        return
     if sys.stderr.isatty() and not paired:
         show(access.new_code("operator"), addresses, sys.stderr)
     elif not paired:

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Final
 
 from .tables import MIGRATIONS, Migration
-from .trouble import damaged, is_damage, is_read_only, takes_nothing
+from .trouble import comes_of_read_only, damaged, is_damage, is_read_only, takes_nothing
 
 FILE_NAME: Final = "ovenhand.db"
 OLDEST_SQLITE: Final = (3, 37, 0)  # STRICT tables
@@ -67,9 +67,7 @@ def open_read_only(path: Path) -> sqlite3.Connection:
         raise RecordsError(f"There is no record at {path}: name the data directory that the service uses.")
     connection = None
     try:
-        # Where nothing can be written, a log's index neither; without a log the file is all there is.
-        alone = is_read_only(path.parent) and not _logged(path)
-        connection = _connected(path, "immutable=1" if alone else "mode=ro")
+        connection = _for_reading(path)
         _refuse_foreign(path, _applied(connection))
     except sqlite3.Error as error:
         if connection is not None:
@@ -100,10 +98,28 @@ def _connected(path: Path, how: str) -> sqlite3.Connection:
     return connection
 
 
+def _for_reading(path: Path) -> sqlite3.Connection:
+    """One that has looked into the file. Where nothing can be written, a log's index neither; without a log the file is
+    all there is, and is read by itself."""
+    connection = _connected(path, "mode=ro")
+    try:
+        connection.execute("SELECT count(*) FROM sqlite_master").fetchone()
+    except sqlite3.Error as error:
+        connection.close()
+        if comes_of_read_only(error, path) and not _logged(path):
+            return _connected(path, "immutable=1")
+        raise
+    return connection
+
+
 def _logged(path: Path) -> bool:
-    """Whether part of the book is in a log beside it."""
-    log = path.with_name(path.name + "-wal")
-    return log.exists() and log.stat().st_size > 0
+    """Whether part of the book is in a log beside it, or may be."""
+    try:
+        return path.with_name(path.name + "-wal").stat().st_size > 0
+    except FileNotFoundError:
+        return False
+    except OSError:
+        return True
 
 
 def open_unwritable(path: Path) -> sqlite3.Connection:
@@ -162,7 +178,7 @@ def hold_for_writing(path: Path) -> int:
             lock_file = os.open(lock, os.O_RDWR | os.O_CREAT | os.O_CLOEXEC, 0o600)
     except OSError as error:
         raise RecordsError(
-            f"{path.parent} may not be written ({error.strerror}): check its permissions."
+            takes_nothing(error, path) or f"{path.parent} may not be written ({error.strerror}): check its permissions."
         ) from error
     try:
         fcntl.flock(lock_file, fcntl.LOCK_EX | fcntl.LOCK_NB)

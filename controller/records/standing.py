@@ -49,6 +49,7 @@ class Standing:
         self._number = 0
         self._slot = 0
         self._newest: Kept | None = None
+        self._refused = False
         self._lock = threading.Lock()
 
     def begin(self, book: str | None, taken: int) -> Kept | None:
@@ -59,12 +60,14 @@ class Standing:
         found = [(kept, slot) for slot in (0, 1) if (kept := self._read(slot)) is not None]
         newest, self._slot = max(found, key=lambda one: one[0].number, default=(None, self._slot))
         self._number = taken if newest is None else max(taken, newest.number)
+        found_state = None
         if newest is not None and newest.state is not None and newest.number > taken and book in (None, newest.book):
-            self._newest, self.untaken = newest, newest.number
+            found_state, self.untaken = newest, newest.number
         if not self.readable:
             # Counts no more once the book has a state that was made knowing of it.
             self._number = self.untaken = self._number + 1
-        return self._newest
+        # Not what is known to be in the file: the first write asks the disk, whatever was left there.
+        return found_state
 
     def whole(self) -> bool:
         """Whether the file is laid down."""
@@ -134,9 +137,11 @@ class Standing:
             finally:
                 os.close(number)
         except OSError as error:
-            _log.warning("%s cannot be written (%s).", self.path, error.strerror)
+            if not self._refused:
+                _log.warning("%s cannot be written (%s).", self.path, error.strerror)
+            self._refused = True
             return False
-        self._slot, self._newest = slot, kept
+        self._slot, self._newest, self._refused = slot, kept, False
         return True
 
     def _read(self, slot: int) -> Kept | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
-from errno import EROFS
+from errno import ENOENT, EROFS
 from pathlib import Path
 from typing import Final
 
@@ -80,7 +80,8 @@ def has_no_room(error: BaseException | None, path: Path) -> bool:
 def is_read_only(directory: Path) -> bool:
     """Whether the disk that holds it takes nothing at all, by its mounting or because it has switched itself so.
 
-    The flags of the mounting do not tell of the second, so it is asked for a file without a name.
+    The flags of the mounting do not tell of the second, so it is asked for a file without a name. That costs the card a
+    write, so ask only where something has failed, or once.
     """
     try:
         os.close(os.open(directory, os.O_TMPFILE | os.O_RDWR | os.O_CLOEXEC, 0o600))
@@ -91,10 +92,18 @@ def is_read_only(directory: Path) -> bool:
 
 def takes_nothing(error: BaseException | None, path: Path) -> str | None:
     """A sentence where the disk that holds `path` is full or read-only, and this error comes of it."""
-    if has_no_room(error, path):
-        return full(path)
-    of_it = error is not None and (_code(error) in _ON_READ_ONLY or getattr(error, "errno", None) == EROFS)
-    return read_only(path) if of_it and is_read_only(path.parent) else None
+    if error is None:
+        return None
+    # Asked first: room made on a read-only disk would help nobody.
+    if comes_of_read_only(error, path):
+        return read_only(path)
+    return full(path) if has_no_room(error, path) else None
+
+
+def comes_of_read_only(error: BaseException, path: Path) -> bool:
+    """Whether this error is one of those that the disk which holds `path` gives for being read-only, and it is so."""
+    of_it = _code(error) in _ON_READ_ONLY or getattr(error, "errno", None) in (EROFS, ENOENT)
+    return of_it and is_read_only(path.parent)
 
 
 def read_only(path: Path) -> str:

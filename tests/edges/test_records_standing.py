@@ -178,6 +178,24 @@ def test_a_new_book_in_place_of_a_moved_one_knows_that_nothing_is_known_until_so
         assert records.close(10.0)
 
 
+def test_what_an_earlier_process_left_beside_does_not_say_that_the_disk_takes_anything_now(
+    path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A state from a disk that was full; then the card went read-only under a trip that it did not take."""
+    assert laid_down(path).write("a", '{"latched": []}', 1.0)
+    again = beside(path)
+    found = again.begin("a", 0)
+    assert found is not None
+
+    def takes_nothing(*_: Any) -> int:
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "pwrite", takes_nothing)
+        assert not again.write("a", found.state, found.at)
+    assert again.write("a", found.state, found.at)
+
+
 def test_a_start_that_knows_what_stood_adds_nothing_to_it(path: Path, clock: Clock) -> None:
     left_behind(path, clock, killed=False, ended=True)
     records = opened(path, clock)

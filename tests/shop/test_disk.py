@@ -7,6 +7,7 @@ import random
 import resource
 import sqlite3
 import subprocess
+import time
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from io import FileIO
@@ -19,6 +20,7 @@ import pytest
 from controller.cli import main
 from controller.model import Event
 from controller.records import Book, Records, RecordsError, database_path, restore
+from controller.web.parts import KEPT_WITHIN_S
 from tests.shop.process import ShopProcess, shop
 
 BODY = {"program": {"name": "disk", "tempers": [{"temperature_c": 150, "soak_min": 60}]},
@@ -181,11 +183,11 @@ def test_a_disk_that_is_full_when_the_service_starts_costs_nothing_but_the_time(
             running.kill()
 
 
-@pytest.mark.parametrize("killed", [True, False], ids=["killed", "stopped"])
+@pytest.mark.parametrize("left", ["a run", "no run", "all in order"])
 def test_a_card_that_is_read_only_when_the_service_starts_is_told_and_nothing_heats_before_a_hold_of_reset(
-    tmp_path: Path, killed: bool, capsys: pytest.CaptureFixture[str]
+    tmp_path: Path, left: str, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    """It may have been so when the last process ended, with a trip that it could not keep."""
+    """It may have been so when the last process ended, killed or not, with a trip or a stop that it could not keep."""
     directory = tmp_path / "data"
     with small_disk(directory) as own_disk:
         if not own_disk:
@@ -193,7 +195,9 @@ def test_a_card_that_is_read_only_when_the_service_starts_is_told_and_nothing_he
         with shop(directory, speed=5.0) as running:
             run_id = begun(running)
             paired = running.client.headers["Authorization"]
-            if not killed:
+            if left == "no run":
+                assert running.post("stop").status_code == 200
+            if left == "all in order":
                 running.terminate()
         subprocess.run(["mount", "-o", "remount,ro", str(directory)], check=True)
         running = ShopProcess(directory, 5.0, log=tmp_path / "log")
@@ -210,20 +214,31 @@ def test_a_card_that_is_read_only_when_the_service_starts_is_told_and_nothing_he
             assert running.post("oven/start", BODY).status_code == 409
             running.press("reset")
             running.until(lambda: running.status()["verdict"] != "trip")
-            assert main(["pair", "--data", str(directory)]) == 2
-            assert "pairs no phone now." in capsys.readouterr().err
-            main(["doctor", "--data", str(directory)])
-            assert f"missing: The disk that holds {directory} is read-only" in capsys.readouterr().out
+            assert running.status()["oven"]["resumable_run_id"] is None, "nor is it known whether it was stopped"
+            _commands_say_what_is_wrong(directory, capsys)
             assert begun(running) > run_id
             the_shop_goes_on(running)
             subprocess.run(["mount", "-o", "remount,rw", str(directory)], check=True)
             running.until(lambda: running.status()["record_trouble"] is None, 40.0)
             book = Book(database_path(directory))
-            running.until(lambda: [run["outcome"] for run in book.runs()] == ["stopped", "cut off"])
+            first = "stopped" if left == "no run" else "cut off"
+            running.until(lambda: [run["outcome"] for run in book.runs()] == ["stopped", first])
             assert [gap["lost"] for gap in book.gaps()] == [0]
             assert book.verify() == []
         finally:
             running.kill()
+
+
+def _commands_say_what_is_wrong(directory: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    assert main(["pair", "--data", str(directory)]) == 2
+    assert "pairs no phone now." in capsys.readouterr().err
+    main(["doctor", "--data", str(directory)])
+    assert f"missing: The disk that holds {directory} is read-only" in capsys.readouterr().out
+    serve = ["serve", "--rehearsal", "--data", str(directory), "--host", "127.0.0.1", "--port", "1"]
+    assert main(serve) == 2
+    assert "Another service already works in" in capsys.readouterr().err
+    with pytest.raises(RecordsError, match="Another Ovenhand is using"):
+        Records(database_path(directory), wall=lambda: 1.7e9, mono=lambda: 0.0)
 
 
 def test_a_book_on_a_read_only_disk_is_read_and_copied(tmp_path: Path) -> None:
@@ -247,6 +262,16 @@ def test_a_writer_that_is_held_up_holds_nothing_else_up(tmp_path: Path) -> None:
         with held_up(running):
             works_without_its_book(running, "Another program holds")
         nothing_was_lost(running, run_id)
+
+
+def test_a_stop_waits_for_a_card_that_is_not_known_to_be_in_trouble(tmp_path: Path) -> None:
+    with shop(tmp_path / "data", speed=5.0) as running:
+        begun(running)
+        with held_up(running):
+            asked_s = time.monotonic()
+            assert running.post("oven/stop").status_code == 200
+            assert time.monotonic() - asked_s >= KEPT_WITHIN_S
+            assert running.status()["oven"]["asked_duty"] == 0.0
 
 
 def test_a_book_damaged_while_it_is_written_ends_no_tick_and_a_back_up_brings_it_back(
@@ -339,5 +364,5 @@ def test_a_disk_without_a_book_that_may_not_be_written_and_one_from_the_future_s
             locked.chmod(0o500)
         assert main(["serve", *words, "--data", str(locked)]) == 2
         told = capsys.readouterr().err
-        assert "cannot be used: " in told
+        assert f"cannot be used: {'it is read-only' if own_disk else ''}" in told
         assert "Name another with --data." in told
