@@ -27,7 +27,9 @@ def sender_for(settings: AlertChannel) -> Sender:
         try:
             import apprise
         except ImportError:
-            raise SendError('Messages need one more package: pip install "ovenhand[alerts]".') from None
+            raise SendError(
+                'Messages need one more package: the README says how it is added, under "What each message means".'
+            ) from None
         # It would write addresses into the log, with the passwords that they hold.
         logging.getLogger("apprise").setLevel(logging.CRITICAL + 1)
         found = apprise.Apprise()

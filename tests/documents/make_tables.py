@@ -23,13 +23,12 @@ def phases() -> str:
 def interlocks() -> str:
     lines = ["| row | zone | must hold | borne, s | kind | clears | what the smith reads |", "| --- " * 7 + "|"]
     for row in TABLE:
+        below = f" - {row.clear_below_k:g}" if row.clear_below_k else ""
+        falls = "" if row.clear is None else f"< {row.clear}{below}"
         if row.action == "trip" and row.latched:
-            clears = "by hand"
-        elif row.clear is None:
-            clears = "by itself"
+            clears = f"by hand, {falls}" if falls else "by hand"
         else:
-            below = f" - {row.clear_below_k:g}" if row.clear_below_k else ""
-            clears = f"< {row.clear}{below}"
+            clears = falls or "by itself"
         lines.append(
             f"| `{row.name}` | {row.zone} | `{row.fact}` < {row.limit} | {row.bear_s:g} | {row.action} | {clears} | "
             f"{row.text} |"
