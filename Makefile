@@ -69,7 +69,7 @@ $(VENV)/.made:
 
 $(VENV)/.run-installed: $(VENV)/.made pyproject.toml $(LOCK)
 	@echo "Installing what the service needs into $(VENV)"
-	@$(PIP) --editable .
+	@$(PIP) --editable '.[records]'
 	@$(BIN)/python -m compileall -q controller
 	@touch $@
 

@@ -9,7 +9,7 @@ import time
 from argparse import ArgumentParser, ArgumentTypeError, Namespace
 from collections.abc import Callable, Iterable
 from pathlib import Path
-from typing import Any, Final
+from typing import Any, Final, TypeVar
 
 from controller.records import (
     Book,
@@ -22,6 +22,8 @@ from controller.records import (
     run_json,
     trace_csv,
 )
+
+T = TypeVar("T")
 
 
 def add_arguments(parser: ArgumentParser) -> None:
@@ -41,9 +43,9 @@ def add_arguments(parser: ArgumentParser) -> None:
     dips.add_argument("--limit", type=whole_number, default=20, metavar="N", help="at most N quenches (20)")
     dips.add_argument("--json", action="store_true", help="as JSON")
 
-    export = _action(actions, "export", "one run for a spreadsheet (CSV) or with everything (JSON)", _export)
+    export = _action(actions, "export", "one run for a spreadsheet, with everything (JSON) or to print (PDF)", _export)
     _add_run(export)
-    export.add_argument("--format", choices=("csv", "json"), default="csv", help="csv (default) or json")
+    export.add_argument("--format", default="csv", choices=("csv", "json", "pdf"), help="csv (default), json, pdf")
     export.add_argument("--output", type=Path, metavar="FILE", help="a new file instead of standard output")
 
     _action(actions, "verify", "check the book: exit 0 when it is sound, 1 when it is not", _verify)
@@ -171,7 +173,7 @@ def _quenches(book: Book, args: Namespace) -> int:
     return 0
 
 
-def _known(book: Book, number: int, entry: dict[str, Any] | None) -> dict[str, Any]:
+def _known(book: Book, number: int, entry: T | None) -> T:
     if entry is None:
         newest = book.runs(limit=1)
         known = f"the newest is run {newest[0]['id']}" if newest else "no run is in the book yet"
@@ -181,6 +183,8 @@ def _known(book: Book, number: int, entry: dict[str, Any] | None) -> dict[str, A
 
 def _export(book: Book, args: Namespace) -> int:
     pieces: Iterable[str]
+    if args.format == "pdf":
+        return _print_to(book, args)
     if args.format == "json":
         entry = _known(book, args.run, run_json(book, args.run))
         pieces = (json.dumps(entry, ensure_ascii=False, indent=1, allow_nan=False) + "\n",)
@@ -192,15 +196,32 @@ def _export(book: Book, args: Namespace) -> int:
             sys.stdout.write(piece)
         sys.stdout.flush()
         return 0
+    _write(args.output, (piece.encode() for piece in pieces))
+    return 0
+
+
+def _print_to(book: Book, args: Namespace) -> int:
+    if args.output is None:
+        raise RecordsError("A PDF goes into a file: name it with --output.")
     try:
-        with args.output.open("x", encoding="utf-8", newline="") as file:
+        content = book.record_pdf(args.run)
+    except ImportError as error:
+        raise RecordsError(
+            'Printing needs one more package: the README says how it is added, under "Everyday commands".'
+        ) from error
+    _write(args.output, (_known(book, args.run, content),))
+    return 0
+
+
+def _write(path: Path, pieces: Iterable[bytes]) -> None:
+    try:
+        with path.open("xb") as file:
             file.writelines(pieces)
     except FileExistsError as error:
-        raise RecordsError(f"{args.output} is there already: name another file.") from error
+        raise RecordsError(f"{path} is there already: name another file.") from error
     except OSError as error:
-        raise RecordsError(f"{args.output} was not written ({error.strerror}).") from error
-    print(f"Written to {args.output}.", file=sys.stderr)
-    return 0
+        raise RecordsError(f"{path} was not written ({error.strerror}).") from error
+    print(f"Written to {path}.", file=sys.stderr)
 
 
 def _verify(book: Book, args: Namespace) -> int:

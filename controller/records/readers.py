@@ -188,6 +188,12 @@ class Book:
 
         return trace_csv(self, run_id)
 
+    def record_pdf(self, run_id: int) -> bytes | None:
+        """A run to print, None when there is none. Raises ImportError where reportlab is not installed."""
+        from .printed import run_pdf  # it reads through this module
+
+        return run_pdf(self, run_id)
+
     def recent(self, seconds: int) -> list[dict[str, Any]]:
         """The newest samples, whichever run or preheat they belong to, oldest first: at most one a second."""
         return self._rows(

@@ -20,6 +20,7 @@ from .parts import API, Parts, device_of, who
 from .problems import Problem, problem, reply
 
 MOST_AT_ONCE: Final = 1000
+NO_PRINTER: Final = 'Printing needs one more package: the README says how it is added, under "Everyday commands".'
 RUNS: Final = (
     Whole("limit", "query", 1, MOST_AT_ONCE, "how many at most", 50),
     Whole("before_id", "query", 1, LARGEST_ID, "only runs with a lower number"),
@@ -85,16 +86,19 @@ def book_routes(parts: Parts) -> APIRouter:
 
     @routes.get(
         "/runs/{id}/record.pdf",
-        status_code=501,
-        openapi_extra=told("", kind="text/plain", status=501, numbers=(ID,), problems=(404, 422, 501, 503)),
+        openapi_extra=told("", kind="application/pdf", numbers=(ID,), problems=(404, 422, 501, 503)),
     )
     def printable(request: Request) -> Response:
-        """A run to print: not in this release, which is said of a run that there is."""
+        """A run to print and to sign: how it went, its chart, what happened."""
         number = id_of(request)
-        if book.run(number) is None:
+        try:
+            content = book.record_pdf(number)
+        except ImportError as error:
+            raise problem(501, "not_installed", f"{NO_PRINTER} The trace can be had as CSV.") from error
+        if content is None:
             raise _no_run(number)
-        text = "The printable record is not made yet. The trace can be had as CSV."
-        raise problem(501, "not_in_this_release", text)
+        headers = {"content-disposition": f'inline; filename="run-{number}.pdf"'}
+        return Response(content, headers=headers, media_type="application/pdf")
 
     @routes.get("/events", openapi_extra=told("EventLine", many=True, numbers=EVENTS, problems=(422, 503)))
     def events(request: Request) -> Response:

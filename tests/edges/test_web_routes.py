@@ -392,11 +392,18 @@ def test_a_book_out_of_reach_is_503_and_our_own_mistake_500(rig: Rig) -> None:
     assert answer.headers["x-content-type-options"] == "nosniff"
 
 
-def test_what_this_release_does_not_do_is_501_in_a_plain_sentence(rig: Rig) -> None:
-    assert problem_of(rig.get("/api/v1/runs/7/record.pdf"), 501) == ["not_in_this_release"]
+def test_a_run_is_printed_or_the_missing_package_is_named(rig: Rig) -> None:
+    printed = rig.get("/api/v1/runs/7/record.pdf")
+    assert (printed.status_code, printed.content) == (200, b"%PDF-1.4")
+    assert printed.headers["content-type"] == "application/pdf"
+    assert 'filename="run-7.pdf"' in printed.headers["content-disposition"]
+    rig.book.trouble = ModuleNotFoundError("No module named 'reportlab'")
+    missing = rig.get("/api/v1/runs/7/record.pdf")
+    assert problem_of(missing, 501) == ["not_installed"]
+    assert "Everyday commands" in missing.text
 
 
-def test_a_printable_record_of_no_run_is_no_missing_feature(rig: Rig) -> None:
+def test_a_printable_record_of_no_run_is_no_missing_package(rig: Rig) -> None:
     assert problem_of(rig.get("/api/v1/runs/77/record.pdf"), 404) == ["no_run"]
     assert problem_of(rig.get("/api/v1/runs/zero/record.pdf"), 422) == problem_of(rig.get("/api/v1/runs/zero"), 422)
 

@@ -33,6 +33,7 @@ async function one(root, id, context) {
     make("details", {}, make("summary", {}, "The same as a table"), make("div", { class: "scroll" }, table(points))),
     make("details", {}, make("summary", {}, "What happened"), make("ul", { class: "plain" }, marks.map((mark) => make("li", {}, `${clock(mark.at)}  ${mark.text}`)))),
     make("div", { class: "row" }, make("a", { class: "button", href: `/api/v1/runs/${id}/trace.csv`, download: `run-${id}.csv` }, "Trace as CSV"),
+      make("a", { class: "button", href: `/api/v1/runs/${id}/record.pdf`, target: "_blank" }, "To print"),
       button("Back to the book", () => context.go("Book"))));
   chart.show({ points, marks });
 }
