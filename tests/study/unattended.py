@@ -56,7 +56,7 @@ class Left:
 
     @property
     def good(self) -> bool:
-        return self.memory_mb_a_day < MOST_MB_A_DAY and not self.tripped and not self.secrets
+        return self.memory_mb_a_day < MOST_MB_A_DAY and not (self.late or self.tripped or self.secrets)
 
     def lines(self) -> list[str]:
         return [
@@ -130,7 +130,7 @@ def _figure(text: str, name: str) -> float:
 
 
 def main() -> int:
-    """0: memory stands still, nothing tripped, no secret in the log."""
+    """0: memory stands still, no tick was late, nothing tripped, no secret in the log."""
     minutes = float(sys.argv[1]) if len(sys.argv) > 1 else 72.0
     speed = float(sys.argv[2]) if len(sys.argv) > 2 else 20.0
     with tempfile.TemporaryDirectory() as place:
