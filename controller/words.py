@@ -22,6 +22,8 @@ WARM_C: Final = 45.0
 LONGEST_NAME: Final = 20
 RESET: Final = "Then hold the reset button at the machine for 2 s."
 UNKNOWN_ROW: Final = "Not known now"
+OPENS_THE_CONTACTOR: Final = "oven_over_program"
+"""The row of the oven that takes the heat of both."""
 STRANGE_ROW: Final = "A trip of another version stands"
 """How the text of a latch begins whose row this version has not, or has as something milder, by the same name."""
 
@@ -423,7 +425,11 @@ def _urgency(row: RowState) -> int:
 
 def _withholding(rows: Iterable[RowState], zone: str) -> RowState | None:
     """The row to name: one that acts before one that is merely not known, in the table's order."""
-    here = [row for row in rows if row.state == "withhold" and row.zone in (zone, "both")]
+    here = [
+        row
+        for row in rows
+        if row.state == "withhold" and (row.zone in (zone, "both") or row.name == OPENS_THE_CONTACTOR)
+    ]
     return next((row for row in here if _acts(row)), here[0] if here else None)
 
 

@@ -67,6 +67,7 @@ NOT_TOLD: Final[Mapping[str, str]] = {
     "run_resumed": "whoever resumed sees it",
     "tank_on": "whoever asked sees it",
     "tank_off": "whoever asked sees it, a cause is told as withheld",
+    "tank_withheld": "the oven's row is told, which is the cause",
     "presence": "somebody is there",
     "quench_declared": "whoever quenched stands there",
 }

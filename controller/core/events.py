@@ -41,6 +41,7 @@ KINDS: Final[Mapping[str, str]] = {
     "run_ended": "a run is over: ended, stopped or tripped, with what each temper did",
     "tank_on": "the oil got a target",
     "tank_off": "the oil lost its target",
+    "tank_withheld": "the oil gets no heat because the oven's is taken off by the contactor of both",
     "oil_ready": "the oil is in band and steady",
     "oil_left_band": "the oil is out of its band",
     "presence_wanted": "5 min until the oil's heat is withheld",

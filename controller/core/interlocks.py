@@ -28,7 +28,7 @@ _LOOK: Final = f"Look whether oven and oil cool down; if one does not, unplug it
 STRANGE_ADVICE: Final = (
     f"This version has no such trip and cannot judge its cause; the book says what it was. {_LOOK}"
 )
-NOT_KNOWN_ADVICE: Final = f"The disk was full, or what was kept is damaged, so a trip may have stood. {_LOOK}"
+NOT_KNOWN_ADVICE: Final = f"The disk took nothing, or what was kept is damaged, so a trip may have stood. {_LOOK}"
 NOT_KNOWN: Final = "what_stood_before_is_not_known"
 """The latch of a start that does not know what stood: one that no table has, so that it is let go of last."""
 _ALERT: Final = -1

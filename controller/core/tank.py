@@ -206,6 +206,11 @@ class Tank:
         if self.phase != "scheduled":
             facts.presence_wanted_s = self.alone_s
 
+    def off_the_mains(self, moment: Moment) -> None:
+        """The contactor has opened: told where it did so for the oven, whose row says nothing of oil that is warmed."""
+        if self.target_c is not None and moment.verdict.tank != TRIP:
+            moment.happened("tank_withheld", "No heat for the oil either: both hang on the contactor.")
+
     def step(self, moment: Moment) -> None:
         """After the interlocks: the phase and the asked duty."""
         self.asked_duty = 0.0

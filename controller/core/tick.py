@@ -120,7 +120,10 @@ class Core:
         self.oven.sense(moment, self.interlocks.acting("oven_over_program"), self.oven_watch.opened_lately())
         self.tank.sense(self.facts)
         self._seconds()
+        before = moment.verdict
         moment.verdict = self.interlocks.evaluate(self.facts, passed_s, now_s, moment.events)
+        if before.contactor and not moment.verdict.contactor:
+            self.tank.off_the_mains(moment)
         self.oven.leave_trip(moment)
         for request in stops_last(requests):
             answer(self, request, moment)

@@ -41,7 +41,7 @@ NOISE_K: Final = 4.0
 WORSE: Final = ("permit", "withhold", "trip")
 TOLD: Final = frozenset({
     "interlock_withheld", "interlock_tripped", "board_lost", "board_found", "board_back", "board_rebooted",
-    "board_incompatible", "run_paused", "disarmed",
+    "board_incompatible", "run_paused", "disarmed", "tank_withheld",
 })  # fmt: skip
 
 
