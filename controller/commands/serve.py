@@ -116,7 +116,11 @@ def _own(directory: Path) -> TextIO:
         directory.mkdir(parents=True, exist_ok=True, mode=0o700)
         # On a card that has switched itself to read-only the service starts all the same, with the lock it had.
         lock = (directory / "service.lock").open("r" if is_read_only(directory) else "w")
-        fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        try:
+            fcntl.flock(lock, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BaseException:
+            lock.close()
+            raise
     except BlockingIOError:
         raise UserError(f"Another service already works in {directory}. Stop it, or name another --data.") from None
     except OSError as error:
