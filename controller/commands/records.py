@@ -206,9 +206,7 @@ def _print_to(book: Book, args: Namespace) -> int:
     try:
         content = book.record_pdf(args.run)
     except ImportError as error:
-        raise RecordsError(
-            'Printing needs one more package: the README says how it is added, under "Everyday commands".'
-        ) from error
+        raise RecordsError(str(error)) from error
     _write(args.output, (_known(book, args.run, content),))
     return 0
 

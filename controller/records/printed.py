@@ -13,6 +13,9 @@ if TYPE_CHECKING:
 
     from .readers import Book
 
+_NOT_INSTALLED: Final = (
+    'Printing needs one more package: the README says how it is added, under "Everyday commands".'
+)
 POINTS: Final = 600  # more than a printer's line of 170 mm shows
 EVENTS: Final = 300
 _WIDTH_PT: Final = 480
@@ -29,10 +32,13 @@ def run_pdf(book: Book, run_id: int) -> bytes | None:
     """A run to print and to sign; None when it is not in the book.
 
     Temperatures in °C, times in UTC. Characters outside of Latin-1 (ISO 8859-1) are printed as "?".
-    Raises RecordsError, and ImportError where reportlab is not installed.
+    Raises RecordsError, and ImportError with a sentence for the smith where reportlab is not installed.
     """
-    from reportlab.lib.pagesizes import A4
-    from reportlab.platypus import SimpleDocTemplate
+    try:
+        from reportlab.lib.pagesizes import A4
+        from reportlab.platypus import SimpleDocTemplate
+    except ImportError as error:
+        raise ImportError(_NOT_INSTALLED) from error
 
     run = book.run(run_id)
     if run is None:

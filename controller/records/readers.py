@@ -189,7 +189,7 @@ class Book:
         return trace_csv(self, run_id)
 
     def record_pdf(self, run_id: int) -> bytes | None:
-        """A run to print, None when there is none. Raises ImportError where reportlab is not installed."""
+        """A run to print, None when there is none. Raises ImportError, with a sentence, without reportlab."""
         from .printed import run_pdf  # it reads through this module
 
         return run_pdf(self, run_id)

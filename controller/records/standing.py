@@ -60,14 +60,14 @@ class Standing:
         found = [(kept, slot) for slot in (0, 1) if (kept := self._read(slot)) is not None]
         newest, self._slot = max(found, key=lambda one: one[0].number, default=(None, self._slot))
         self._number = taken if newest is None else max(taken, newest.number)
-        found_state = None
+        left = None
         if newest is not None and newest.state is not None and newest.number > taken and book in (None, newest.book):
-            found_state, self.untaken = newest, newest.number
+            left, self.untaken = newest, newest.number
         if not self.readable:
             # Counts no more once the book has a state that was made knowing of it.
             self._number = self.untaken = self._number + 1
         # Not what is known to be in the file: the first write asks the disk, whatever was left there.
-        return found_state
+        return left
 
     def whole(self) -> bool:
         """Whether the file is laid down."""

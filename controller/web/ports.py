@@ -61,7 +61,7 @@ class Book(Protocol):
         """A run's samples as CSV, a few hundred lines at a time."""
 
     def record_pdf(self, run_id: int) -> bytes | None:
-        """A run to print. Raises ImportError where the package for it is not installed."""
+        """A run to print. Raises ImportError, with a sentence, where the package for it is not installed."""
 
     def events(self, *, after_id: int | None = None, limit: int = 200) -> list[dict[str, Any]]: ...
 

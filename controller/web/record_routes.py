@@ -20,7 +20,6 @@ from .parts import API, Parts, device_of, who
 from .problems import Problem, problem, reply
 
 MOST_AT_ONCE: Final = 1000
-NO_PRINTER: Final = 'Printing needs one more package: the README says how it is added, under "Everyday commands".'
 RUNS: Final = (
     Whole("limit", "query", 1, MOST_AT_ONCE, "how many at most", 50),
     Whole("before_id", "query", 1, LARGEST_ID, "only runs with a lower number"),
@@ -94,7 +93,7 @@ def book_routes(parts: Parts) -> APIRouter:
         try:
             content = book.record_pdf(number)
         except ImportError as error:
-            raise problem(501, "not_installed", f"{NO_PRINTER} The trace can be had as CSV.") from error
+            raise problem(501, "not_installed", f"{error} The trace can be had as CSV.") from error
         if content is None:
             raise _no_run(number)
         headers = {"content-disposition": f'inline; filename="run-{number}.pdf"'}

@@ -36,7 +36,7 @@ def shop_routes(parts: Parts) -> APIRouter:
 
     @routes.post("/stop", openapi_extra=told("Taken", problems=(409, 503)))
     async def stop(request: Request) -> Response:
-        """Both zones' heat off, now. Answered when the book has it, 0.3 s later at most."""
+        """Both zones' heat off, now, whatever stands in the body. Answered when the book has it, or 0.3 s later."""
         return await ask_stop(parts, StopAll(), request)
 
     @routes.post("/presence", openapi_extra=told("Taken", body=bodies.PresenceBody, problems=(409, 422, 503)))

@@ -106,5 +106,5 @@ def test_a_run_is_printed_from_the_command_line(
     assert "There is no run 2" in capsys.readouterr().err
     monkeypatch.setitem(sys.modules, "reportlab.lib.pagesizes", None)
     assert main([*export, "--output", str(other)]) == 2
-    assert "one more package" in capsys.readouterr().err
+    assert 'under "Everyday commands".' in capsys.readouterr().err
     assert not other.exists()

@@ -397,10 +397,10 @@ def test_a_run_is_printed_or_the_missing_package_is_named(rig: Rig) -> None:
     assert (printed.status_code, printed.content) == (200, b"%PDF-1.4")
     assert printed.headers["content-type"] == "application/pdf"
     assert 'filename="run-7.pdf"' in printed.headers["content-disposition"]
-    rig.book.trouble = ModuleNotFoundError("No module named 'reportlab'")
+    rig.book.trouble = ImportError("Printing needs one more package.")
     missing = rig.get("/api/v1/runs/7/record.pdf")
     assert problem_of(missing, 501) == ["not_installed"]
-    assert "Everyday commands" in missing.text
+    assert "Printing needs one more package. The trace can be had as CSV." in missing.text
 
 
 def test_a_printable_record_of_no_run_is_no_missing_package(rig: Rig) -> None:
