@@ -97,4 +97,4 @@ def test_a_viewer_sees_and_may_only_stop(tmp_path: Path) -> None:
         expect(page.get_by_role("button", name="Warm the oil")).to_have_count(0)
         expect(page.get_by_role("button", name="Start a temper")).to_have_count(0)
         page.locator("#stop").click()
-        expect(page.locator("#said")).to_contain_text("Heat is off")
+        expect(page.locator("#said")).to_contain_text("no heat is asked for")

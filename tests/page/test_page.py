@@ -196,8 +196,14 @@ def test_stop_is_believed_only_when_the_snapshot_shows_it(browser: Browser) -> N
         expect(page.locator("#said")).to_have_text(doubt, timeout=15_000)
         script.state = "nothing_on_armed"
         page.locator("#stop").click()
-        expect(page.locator("#said")).to_have_text("Heat is off.")
-        assert [path for path, _ in script.asked] == ["stop", "stop"]
+        expect(page.locator("#said")).to_have_text("Stopped: no heat is asked for.")
+        script.state = "no_board"
+        expect(page.locator("#line")).to_contain_text("No board")
+        page.locator("#stop").click()
+        expect(page.locator("#said")).to_have_text(
+            "Stopped: no heat is asked for. The board is not heard: look at the machine."
+        )
+        assert [path for path, _ in script.asked] == ["stop"] * 3
 
 
 def test_the_door_question_has_two_answers(browser: Browser) -> None:

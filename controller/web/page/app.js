@@ -50,7 +50,7 @@ async function ask(path, body, { said = "Done.", until = null, by = null } = {})
 function confirmed(status) {
   const { waiting } = page;
   if (!waiting || page.heardAt === waiting.heardAt) return;
-  if (waiting.until(status)) say(waiting.said);
+  if (waiting.until(status)) say(typeof waiting.said === "function" ? waiting.said() : waiting.said);
   else if (Date.now() - waiting.since < CONFIRM_WITHIN_MS) return;
   else say("Taken, but the shop does not show it yet. Look at the machine.", true);
   page.waiting = null;
@@ -83,7 +83,9 @@ const context = {
 
 const idle = ({ oven, tank }) => !["heat_up", "soak", "cool", "prompt", "withheld", "waiting_for_arm"].includes(oven.phase)
   && tank.setpoint_c === null && !oven.asked_duty && !tank.asked_duty;
-const stop = () => ask("stop", {}, { said: "Heat is off.", until: idle });
+// Of heat itself only the board knows, and a relay that sticks not even it.
+const stopped = () => `Stopped: no heat is asked for.${context.fresh() ? "" : " The board is not heard: look at the machine."}`;
+const stop = () => ask("stop", {}, { said: stopped, until: idle });
 
 function line(status) {
   const { board } = status, old_s = age(status), parts = [];
